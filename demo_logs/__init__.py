@@ -1,0 +1,1 @@
+"""An invented team with its engines, logs and their known truth, and the script that makes them."""

@@ -1,0 +1,1 @@
+"""From a run and an engine spec to harmful events."""

@@ -1,0 +1,35 @@
+"""The one exception tree: every message is a sentence for the person at the bench.
+
+Each says what is wrong, where (file, line, channel) and what to do about it, so that a caller may
+show ``str(error)`` as it stands.
+"""
+
+from __future__ import annotations
+
+
+class BabbittError(Exception):
+    """Something that the user can put right."""
+
+
+class SettingsError(BabbittError):
+    """An engine spec, logger profile or logbook setting that cannot be used."""
+
+
+class LogRefusedError(BabbittError):
+    """A log that was not taken in; nothing of it was stored.
+
+    Attributes:
+        option: the command-line option that would settle the matter, ready to paste, or None.
+    """
+
+    def __init__(self, message: str, *, option: str | None = None) -> None:
+        super().__init__(message)
+        self.option = option
+
+
+class LogbookError(BabbittError):
+    """The logbook's folder or files are missing, damaged, too new or cannot be written."""
+
+
+class RegisterError(BabbittError):
+    """A record that the register does not have, or cannot accept."""

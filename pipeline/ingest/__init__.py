@@ -1,0 +1,1 @@
+"""From the bytes of a CSV log to a run."""

@@ -1,0 +1,161 @@
+"""A logbook's settings: its time zone, units for showing, and logger profiles (logbook.toml)."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from datetime import UTC, tzinfo
+from typing import Any, Literal
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+
+from pipeline.catalogue import channels
+from pipeline.errors import SettingsError
+from pipeline.units import parse
+
+UnitSystem = Literal["metric", "imperial"]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Profile(_Section):
+    """What the files of one logger leave unsaid.
+
+    Attributes:
+        columns: header -> canonical channel.
+        units: canonical channel -> unit; overrides what the file states.
+        lateral_positive: corner direction in which the logger's lateral acceleration is positive;
+            None: left, as ISO 8855 has it.
+        ambient_kpa: ambient pressure, absolute, to take from absolute manifold pressure.
+        timezone: zone of the logger's clock; None: the logbook's.
+        dates: order of day and month in numeric dates.
+    """
+
+    columns: dict[str, str] = Field(default_factory=dict)
+    units: dict[str, str] = Field(default_factory=dict)
+    lateral_positive: Literal["left", "right"] | None = None
+    ambient_kpa: float | None = Field(default=None, gt=50.0, lt=120.0)
+    timezone: str | None = None
+    dates: Literal["day-first", "month-first"] | None = None
+
+    @field_validator("columns")
+    @classmethod
+    def _channels_exist(cls, columns: dict[str, str]) -> dict[str, str]:
+        for name in columns.values():
+            require_channel(name)
+        return columns
+
+    @field_validator("units")
+    @classmethod
+    def _units_fit(cls, units: dict[str, str]) -> dict[str, str]:
+        for name, unit in units.items():
+            require_unit(name, unit)
+        return units
+
+    @field_validator("timezone")
+    @classmethod
+    def _zone_exists(cls, timezone: str | None) -> str | None:
+        if timezone is not None:
+            zone(timezone)
+        return timezone
+
+
+class Settings(_Section):
+    """The settings of a logbook.
+
+    Attributes:
+        schema_version: of the logbook's folder.
+        units: what a reader is shown; storage stays canonical.
+        timezone: IANA name; zone of clocks that state none.
+        profile: logger profiles by name.
+    """
+
+    schema_version: Literal[1] = 1
+    units: UnitSystem = "metric"
+    timezone: str = "UTC"
+    profile: dict[str, Profile] = Field(default_factory=dict)
+
+    @field_validator("timezone")
+    @classmethod
+    def _zone_exists(cls, timezone: str) -> str:
+        zone(timezone)
+        return timezone
+
+    def profile_named(self, name: str) -> Profile:
+        """Return the profile `name`.
+
+        Raises:
+            SettingsError: there is none; names those there are.
+        """
+        if name in self.profile:
+            return self.profile[name]
+        known = ", ".join(sorted(self.profile)) or "none yet"
+        raise SettingsError(f"logbook.toml has no [profile.{name}] (profiles there: {known}).")
+
+
+def parse_settings(text: str, *, source: str) -> Settings:
+    """Read a logbook's settings from TOML.
+
+    Raises:
+        SettingsError: names every fault at once.
+    """
+    try:
+        return Settings.model_validate(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsError(f"{source} is not TOML: {error}.") from error
+    except ValidationError as error:
+        faults = "; ".join(_sentence(fault) for fault in error.errors())
+        raise SettingsError(f"{source}: {faults}.") from error
+
+
+def zone(name: str) -> tzinfo:
+    """Return the time zone of an IANA name.
+
+    Raises:
+        ValueError: there is no such zone.
+    """
+    if name.upper() == "UTC":
+        return UTC
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise ValueError(f"{name!r} is no time zone; write it like 'Europe/Paris'") from error
+
+
+def require_channel(name: str) -> str:
+    """Return `name` where it is a canonical channel.
+
+    Raises:
+        ValueError: it is none; names the nearest.
+    """
+    if name in channels():
+        return name
+    close = difflib.get_close_matches(name, channels(), n=1)
+    hint = f"did you mean {close[0]!r}?" if close else f"known: {', '.join(channels())}"
+    raise ValueError(f"{name!r} is no channel ({hint})")
+
+
+def require_unit(channel: str, unit: str) -> str:
+    """Return `unit` where it can measure the canonical channel `channel`.
+
+    Raises:
+        ValueError: the channel or the unit is unknown, or they do not fit.
+    """
+    dimension = channels()[require_channel(channel)].unit.dimension
+    if parse(unit, dimension=dimension) is None:
+        raise ValueError(f"{unit!r} is no unit of {channel} ({dimension})")
+    return unit
+
+
+def _sentence(fault: Any) -> str:
+    path = ".".join(str(part) for part in fault["loc"])
+    match fault["type"]:
+        case "extra_forbidden":
+            return f"unknown key {path!r}"
+        case "value_error":
+            return f"in {path}: {fault['ctx']['error']}"
+        case _:
+            return f"{path!r} is {fault['input']!r}: {fault['msg'][0].lower() + fault['msg'][1:]}"
