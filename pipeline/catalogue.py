@@ -54,6 +54,7 @@ class Channel:
         reference: "gauge" or "absolute" for a pressure, else None.
         aliases: headers that mean this channel, as written in schemas/channels.toml.
         absolute_aliases: headers that mean it before ambient pressure is subtracted (boost).
+        stating_aliases: those of the aliases that name the storage unit themselves.
         shown: the unit shown to a metric and to an imperial reader.
         limits: of its quality flags.
     """
@@ -64,6 +65,7 @@ class Channel:
     reference: Literal["gauge", "absolute"] | None
     aliases: tuple[str, ...]
     absolute_aliases: tuple[str, ...]
+    stating_aliases: tuple[str, ...]
     shown: dict[str, Unit]
     limits: FlagLimits
 
@@ -86,6 +88,7 @@ def _channel(name: str, row: dict[str, Any]) -> Channel:
         reference=row.get("reference"),
         aliases=tuple(row["aliases"]),
         absolute_aliases=tuple(row.get("absolute_aliases", ())),
+        stating_aliases=tuple(row.get("stating_aliases", ())),
         shown={system: _known(text, dimension) for system, text in row["display"].items()},
         limits=_limits(row["flags"]),
     )

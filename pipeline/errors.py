@@ -33,3 +33,7 @@ class LogbookError(BabbittError):
 
 class RegisterError(BabbittError):
     """A record that the register does not have, or cannot accept."""
+
+
+class DamageModelError(BabbittError):
+    """The damage model cannot answer for the records it was given."""

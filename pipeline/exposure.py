@@ -1,8 +1,10 @@
-"""What one run put on an engine, apart from its events."""
+"""What one run put on an engine, apart from its events; and the sums over many runs."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 from pipeline.spec import Kind
 
@@ -55,3 +57,53 @@ class Exposure:
     peak_oil_angle_left_deg: float | None
     peak_oil_angle_right_deg: float | None
     least_boiling_margin_k: float | None
+
+
+@dataclass(frozen=True)
+class KindSums:
+    """What the runs of a window hold of one kind of harm.
+
+    Attributes:
+        watched_s: running seconds in which it could have been seen.
+        count: events, without those reviewed as sensor fault or harmless.
+        duration_s: their durations, summed.
+        dose: their doses, summed, in the unit of the kind.
+        stale: how many of them were found under other limits than the engine's present ones.
+    """
+
+    watched_s: float
+    count: int
+    duration_s: float
+    dose: float
+    stale: int
+
+
+@dataclass(frozen=True)
+class WindowSums:
+    """Plain sums over the runs that an engine or a part made in a window; removed runs are out.
+
+    Attributes:
+        runs: all of them, unlogged ones among them.
+        unlogged_runs: entries of running that no logger saw.
+        running_s: all running seconds, unlogged ones among them.
+        unlogged_s: running seconds that no logger saw.
+        revolutions: of the logged runs.
+        starts: of the logged runs.
+        heat_cycles: of the runs that could tell; 0 where none could.
+        runs_without_heat_cycles: runs that could not tell, unlogged ones among them.
+        kinds: sums of every kind of harm.
+        first_start: UTC start of the earliest run; None without runs.
+        last_end: UTC end of the run that ended last; None without runs.
+    """
+
+    runs: int
+    unlogged_runs: int
+    running_s: float
+    unlogged_s: float
+    revolutions: float
+    starts: int
+    heat_cycles: float
+    runs_without_heat_cycles: int
+    kinds: Mapping[Kind, KindSums]
+    first_start: datetime | None
+    last_end: datetime | None

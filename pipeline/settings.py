@@ -16,6 +16,9 @@ from pipeline.units import parse
 
 UnitSystem = Literal["metric", "imperial"]
 
+TIME = "time"
+"""Stands for the time column where headers and units are given."""
+
 
 class _Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -25,8 +28,8 @@ class Profile(_Section):
     """What the files of one logger leave unsaid.
 
     Attributes:
-        columns: header -> canonical channel.
-        units: canonical channel -> unit; overrides what the file states.
+        columns: header -> canonical channel, or "time".
+        units: canonical channel, or "time" -> unit; overrides what the file states.
         lateral_positive: corner direction in which the logger's lateral acceleration is positive;
             None: left, as ISO 8855 has it.
         ambient_kpa: ambient pressure, absolute, to take from absolute manifold pressure.
@@ -126,12 +129,12 @@ def zone(name: str) -> tzinfo:
 
 
 def require_channel(name: str) -> str:
-    """Return `name` where it is a canonical channel.
+    """Return `name` where it is a canonical channel, or "time".
 
     Raises:
         ValueError: it is none; names the nearest.
     """
-    if name in channels():
+    if name in channels() or name == TIME:
         return name
     close = difflib.get_close_matches(name, channels(), n=1)
     hint = f"did you mean {close[0]!r}?" if close else f"known: {', '.join(channels())}"
@@ -139,12 +142,13 @@ def require_channel(name: str) -> str:
 
 
 def require_unit(channel: str, unit: str) -> str:
-    """Return `unit` where it can measure the canonical channel `channel`.
+    """Return `unit` where it can measure the canonical channel `channel`, or "time".
 
     Raises:
         ValueError: the channel or the unit is unknown, or they do not fit.
     """
-    dimension = channels()[require_channel(channel)].unit.dimension
+    known = require_channel(channel)
+    dimension = TIME if known == TIME else channels()[known].unit.dimension
     if parse(unit, dimension=dimension) is None:
         raise ValueError(f"{unit!r} is no unit of {channel} ({dimension})")
     return unit

@@ -1,0 +1,51 @@
+# `make` lists what there is to make.
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+UV := --universal --python-version 3.11 --generate-hashes --no-header --no-annotate --quiet
+
+.DEFAULT_GOAL := help
+
+help:  ## list these targets
+	@sed -n 's/^\([a-z-]*\):.*##/\1 -/p' Makefile
+
+demo: $(VENV)/run-ready  ## set up, then run the whole job on demo_logs
+	$(BIN)/babbitt demo
+
+test: $(VENV)/dev-ready  ## set up, then run every test
+	$(BIN)/python -m pytest -n auto
+
+check: $(VENV)/dev-ready  ## format, lint and types
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+
+bench: $(VENV)/dev-ready  ## measure the ratios of the design, on this machine
+	$(BIN)/python -m pytest tests/benchmarks --benchmark-only --benchmark-disable-gc -p no:cacheprovider -s
+
+demo-logs: $(VENV)/run-ready  ## make demo_logs again from its seeded script
+	$(BIN)/python -m demo_logs.make
+
+lock: $(VENV)/dev-ready  ## resolve the dependencies again and write both lock files
+	$(BIN)/pip install --quiet uv
+	$(BIN)/uv pip compile pyproject.toml --extra build $(UV) --upgrade -o requirements.lock
+	$(BIN)/uv pip compile pyproject.toml --extra build --extra dev $(UV) --upgrade -o requirements-dev.lock
+
+clean:  ## remove what these targets made
+	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .hypothesis .benchmarks build dist
+
+$(VENV)/pip-ready:
+	$(PYTHON) -m venv $(VENV)
+	touch $@
+
+$(VENV)/run-ready: $(VENV)/pip-ready requirements.lock pyproject.toml
+	$(BIN)/pip install --quiet --require-hashes -r requirements.lock
+	$(BIN)/pip install --quiet --no-deps --no-build-isolation --editable .
+	touch $@
+
+$(VENV)/dev-ready: $(VENV)/run-ready requirements-dev.lock
+	$(BIN)/pip install --quiet --require-hashes -r requirements-dev.lock
+	touch $@
+
+.PHONY: help demo test check bench demo-logs lock clean

@@ -1,0 +1,152 @@
+"""What every command needs: the logbook it works on, output for people or for programs."""
+
+from __future__ import annotations
+
+import getpass
+import json
+import sys
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from pipeline.flow import Judged, judge_engine
+from pipeline.logbook import SETTINGS_FILE, Logbook, open_logbook, read_settings
+from pipeline.settings import Settings
+from pipeline.show import parse_instant
+
+LOGBOOK_OPTION = typer.Option(
+    "--logbook",
+    envvar="BABBITT_LOGBOOK",
+    metavar="DIR",
+    help="The logbook to work on.",
+    show_default="the current folder",
+)
+
+LogbookOption = Annotated[Path | None, LOGBOOK_OPTION]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, and nothing else.")]
+EngineFilter = Annotated[
+    str | None, typer.Option("--engine", metavar="ID", help="Only this engine's.")
+]
+NoteOption = Annotated[str, typer.Option("--note", metavar="T", help="Why; kept in the record.")]
+
+_PIPED_WIDTH = 120
+"""Columns where no terminal says how wide it is."""
+
+out = Console(highlight=False, width=None if sys.stdout.isatty() else _PIPED_WIDTH)
+err = Console(highlight=False, width=None if sys.stderr.isatty() else _PIPED_WIDTH, stderr=True)
+
+
+@dataclass(frozen=True)
+class Context:
+    """The options given before the command's name."""
+
+    logbook: Path | None
+
+
+def open_from(context: typer.Context, logbook: Path | None) -> Logbook:
+    """Open the logbook named after the command, else before it, else the current folder's."""
+    return open_logbook(_named(context, logbook) or Path())
+
+
+def settings_from(context: typer.Context, logbook: Path | None) -> Settings:
+    """Read the settings of the logbook; those of a new one where none is named and none is here."""
+    named = _named(context, logbook)
+    if named is None and not (Path() / SETTINGS_FILE).exists():
+        return Settings()
+    return read_settings(named or Path())
+
+
+def _named(context: typer.Context, logbook: Path | None) -> Path | None:
+    before = context.find_object(Context)
+    return logbook or (before.logbook if before else None)
+
+
+def print_json(value: Any) -> None:
+    """Print a value as JSON on standard output."""
+    json.dump(value, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False, default=_encode)
+    sys.stdout.write("\n")
+
+
+def instant(text: str, option: str, timezone: tzinfo | None) -> datetime:
+    """Read the instant given to an option.
+
+    Args:
+        text: as typed.
+        option: its name, for errors.
+        timezone: of instants that state none; None leaves them without.
+
+    Raises:
+        typer.BadParameter: it is none.
+    """
+    try:
+        at = parse_instant(text)
+        return at if at.tzinfo or timezone is None else at.replace(tzinfo=timezone)
+    except ValueError as error:
+        raise typer.BadParameter(str(error), param_hint=option) from error
+
+
+def pairs(given: Sequence[str] | None, option: str) -> dict[str, str]:
+    """Read the ``KEY=VALUE`` values of a repeated option.
+
+    Raises:
+        typer.BadParameter: one is not of that form.
+    """
+    read: dict[str, str] = {}
+    for text in given or ():
+        key, _, value = (part.strip() for part in text.rpartition("="))
+        if not key or not value:
+            raise typer.BadParameter(f"{text!r} is not of the form KEY=VALUE", param_hint=option)
+        read[key] = value
+    return read
+
+
+@contextmanager
+def progress(title: str, *, quiet: bool) -> Iterator[Callable[[Iterable[Any], int], Iterable[Any]]]:
+    """Yield a function that passes items through and shows how far it is, on standard error.
+
+    The bar is drawn only where a person looks on, and is gone when the work is done.
+    """
+    bar = Progress(
+        TextColumn(title),
+        BarColumn(),
+        TextColumn("{task.completed}/{task.total}"),
+        TimeRemainingColumn(),
+        console=err,
+        transient=True,
+        disable=quiet or not err.is_terminal,
+    )
+    with bar:
+        yield lambda items, total: bar.track(items, total=total)
+
+
+def who() -> str:
+    """Return the name under which the journal writes down a change."""
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "unknown"
+
+
+def _encode(value: Any) -> Any:
+    if isinstance(value, datetime):
+        return value.isoformat()
+    raise TypeError(f"cannot write {type(value).__name__} as JSON")
+
+
+def rejudge(book: Logbook, engine_id: str, *, quiet: bool = False) -> Judged:
+    """Search what a change left to be searched again, and say so on standard error."""
+    with progress(f"Searching the runs of {engine_id}", quiet=quiet) as track:
+        judged = judge_engine(book, engine_id, track=track)
+    if not quiet:
+        if judged.judged:
+            err.print(f"{engine_id}: searched {len(judged.judged)} runs again.")
+        for failure in judged.failures:
+            err.print(failure)
+    return judged

@@ -1,0 +1,136 @@
+"""babbitt engine: add engines, change their limits, write down refreshes, list them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline.commands.common import (
+    JsonOption,
+    LogbookOption,
+    NoteOption,
+    instant,
+    open_from,
+    out,
+    print_json,
+    rejudge,
+    who,
+)
+from pipeline.logbook import saying_what_failed
+from pipeline.register import builds, engines
+from pipeline.show import NOTHING, reader_of, table
+
+app = typer.Typer(help="Engines: add them, set their limits, write down refreshes.")
+
+EngineArgument = Annotated[str, typer.Argument(metavar="ID", help="The engine's serial or name.")]
+SpecOption = Annotated[
+    Path, typer.Option("--spec", metavar="SPEC.toml", help="Its geometry and limits.")
+]
+
+
+@app.command("add")
+def add(
+    context: typer.Context,
+    engine_id: EngineArgument,
+    spec: SpecOption,
+    built: Annotated[
+        str | None,
+        typer.Option(metavar="WHEN", help="When it was first built; earlier logs are refused."),
+    ] = None,
+    logbook: LogbookOption = None,
+) -> None:
+    """Add an engine with the spec that judges it."""
+    book = open_from(context, logbook)
+    zone = reader_of(book.settings).timezone
+    built_at = instant(built, "--built", zone) if built else None
+    with book.register.writing(who()) as session:
+        engines.add_engine(
+            session, engine_id, _read_spec(spec), source=str(spec), built_at=built_at
+        )
+    out.print(f"{engine_id} is in the register.")
+
+
+@app.command("spec")
+def set_spec(
+    context: typer.Context,
+    engine_id: EngineArgument,
+    spec: SpecOption,
+    note: NoteOption = "",
+    logbook: LogbookOption = None,
+) -> None:
+    """Put other limits in force for an engine, and judge its runs again."""
+    book = open_from(context, logbook)
+    with book.register.writing(who()) as session:
+        engines.set_spec(session, engine_id, _read_spec(spec), source=str(spec), reason=note)
+    out.print(f"{engine_id} has new limits.")
+    rejudge(book, engine_id)
+
+
+@app.command("refresh")
+def refresh(
+    context: typer.Context,
+    engine_id: EngineArgument,
+    at: Annotated[str, typer.Option("--at", metavar="WHEN", help="Date, or date and time.")],
+    note: NoteOption = "",
+    logbook: LogbookOption = None,
+) -> None:
+    """Write down that an engine was rebuilt: its totals begin anew."""
+    book = open_from(context, logbook)
+    reader = reader_of(book.settings)
+    when = instant(at, "--at", reader.timezone)
+    with book.register.writing(who()) as session:
+        builds.add_refresh(session, engine_id, when, note)
+    out.print(f"{engine_id}: refresh on {reader.instant(when)}; totals count from then.")
+    rejudge(book, engine_id)
+
+
+@app.command("list")
+def list_engines(
+    context: typer.Context, as_json: JsonOption = False, logbook: LogbookOption = None
+) -> None:
+    """List the engines."""
+    book = open_from(context, logbook)
+    with book.register.reading() as session:
+        records = engines.list_engines(session)
+    if as_json:
+        print_json(
+            [
+                {
+                    "engine_id": record.engine_id,
+                    "type": record.spec.engine.type,
+                    "built": record.built_at,
+                    "refreshes": record.refreshes,
+                    "last_refresh": record.last_refresh,
+                    "runs": record.runs,
+                    "last_run": record.last_run,
+                    "spec_version": record.spec.version(),
+                }
+                for record in records
+            ]
+        )
+        return
+    if not records:
+        out.print("No engines yet: add one with `babbitt engine add ID --spec SPEC.toml`.")
+        return
+    reader = reader_of(book.settings)
+    listing = table(
+        "", "engine", "type", "built", "refreshes", "last refresh", "runs", "last run", left=2
+    )
+    for record in records:
+        listing.add_row(
+            record.engine_id,
+            record.spec.engine.type,
+            reader.instant(record.built_at),
+            str(record.refreshes) if record.refreshes else NOTHING,
+            reader.instant(record.last_refresh),
+            str(record.runs),
+            reader.instant(record.last_run),
+        )
+    out.print(listing)
+
+
+def _read_spec(path: Path) -> str:
+    with saying_what_failed(f"cannot read the spec {path}"):
+        return path.read_text(encoding="utf-8")

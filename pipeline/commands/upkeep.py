@@ -1,0 +1,85 @@
+"""babbitt init, check and demo: make a logbook, verify it, and see the whole job run."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from pipeline.commands.common import (
+    JsonOption,
+    LogbookOption,
+    err,
+    open_from,
+    out,
+    print_json,
+    progress,
+)
+from pipeline.commands.totals import print_overview, totals_of
+from pipeline.demo import run_demo
+from pipeline.logbook import create_logbook, settings_text
+from pipeline.settings import zone
+from pipeline.show import reader_of
+from pipeline.verify import verify
+
+
+def init(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A new or empty folder.")],
+    units: Annotated[
+        Literal["metric", "imperial"], typer.Option(help="Units to show; storage is metric.")
+    ] = "metric",
+    timezone: Annotated[
+        str, typer.Option(metavar="ZONE", help="Zone of logs that state none, like Europe/Paris.")
+    ] = "UTC",
+) -> None:
+    """Make a logbook: the folder that keeps a team's data."""
+    try:
+        zone(timezone)
+    except ValueError as error:
+        raise typer.BadParameter(str(error), param_hint="--timezone") from error
+    create_logbook(folder, settings_text(units, timezone))
+    out.print(
+        f"Made a logbook in {folder}. Next: `babbitt engine add ID --spec SPEC.toml` in there."
+    )
+
+
+def check(
+    context: typer.Context, as_json: JsonOption = False, logbook: LogbookOption = None
+) -> None:
+    """Verify the logbook: every run readable, hashes right, register and files agree."""
+    book = open_from(context, logbook)
+    with progress("Checking", quiet=as_json) as track:
+        found = verify(book, track=track)
+    if as_json:
+        print_json({"runs": found.runs, "faults": found.faults})
+    elif found.faults:
+        for fault in found.faults:
+            out.print(f"- {fault}")
+    else:
+        out.print(f"{found.runs} runs checked; the logbook is whole.")
+    if found.faults:
+        raise typer.Exit(1)
+
+
+def demo(
+    folder: Annotated[
+        Path | None,
+        typer.Argument(metavar="[DIR]", help="Keep the logbook here; else in a temporary folder."),
+    ] = None,
+) -> None:
+    """Run the whole job on an invented team's season, and end on its totals."""
+    where = folder or Path(tempfile.mkdtemp(prefix="babbitt-demo-"))
+    with progress("Taking in the season's logs", quiet=False) as track:
+        book, intakes = run_demo(where, track=track)
+    refused = [intake for intake in intakes if intake.error]
+    for intake in refused:
+        err.print(f"Refused: {intake.error}")
+    out.print(
+        f"{len(intakes) - len(refused)} logs of an invented team, taken in to {where}.\n"
+        f"Look around: [bold]babbitt --logbook {where} events[/bold], or run list, or totals NB-03."
+    )
+    print_overview(totals_of(book), reader_of(book.settings))
+    if refused:
+        raise typer.Exit(1)

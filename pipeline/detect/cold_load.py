@@ -1,0 +1,67 @@
+"""Cold load: engine speed or boost beyond what cold oil allows."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.detect.assemble import MERGE_GAP_S, events_of, max_gap_s
+from pipeline.detect.conditions import Conditions
+from pipeline.detect.spans import find_spans
+from pipeline.event import Event
+from pipeline.run import ChannelArray, FloatArray, Run
+from pipeline.spec import EngineSpec
+
+WARMTH_K = 50.0
+"""Oil so far below warm counts as beyond its limit by as much as twice the allowed load."""
+
+RELEASE_SHARE = 0.02
+"""Below the limits: 100 1/min at 5,000, 1 K of oil (common practice, no source)."""
+
+
+def cold_loads(run: Run, spec: EngineSpec, conditions: Conditions) -> tuple[Event, ...]:
+    """Find where a running engine was loaded before its oil was warm; the dose is in revolutions.
+
+    Oil must be cold and either engine speed or boost beyond its limit at once, so the kernel is
+    given the lesser of how cold and how loaded, each as a share of its own scale: at a crossing
+    only the one that crosses is near zero, and decides.
+    """
+    rpm = run.signals["rpm"]
+    coldness = (np.float32(spec.oil_temperature.warm_c) - conditions.oil_c) / np.float32(WARMTH_K)
+    judged = (coldness > -RELEASE_SHARE) & conditions.running
+    if not judged.any():
+        return ()
+    excess = np.where(judged, np.minimum(coldness, _load(run, spec)), -np.inf)
+    spans = find_spans(
+        run.time_s,
+        excess,
+        release=-RELEASE_SHARE,
+        merge_gap_s=MERGE_GAP_S,
+        min_duration_s=spec.cold_load.min_duration_s,
+        max_gap_s=max_gap_s(run, "rpm"),
+        usable=rpm.usable(),
+    )
+
+    def rev_per_s(speed_rpm: FloatArray) -> FloatArray:
+        return speed_rpm / 60.0
+
+    return events_of(
+        run,
+        spec,
+        spans,
+        ["cold_load"] * len(spans),
+        values=rpm.values,
+        peaks=spans.peaks(rpm.values),
+        doses=spans.integrate(rev_per_s, rpm.values, degree=1),
+    )
+
+
+def _load(run: Run, spec: EngineSpec) -> ChannelArray:
+    """How far speed or boost is beyond its cold limit, as a share of that; the greater of both."""
+    limits = spec.cold_load
+    load: ChannelArray = run.signals["rpm"].values / np.float32(limits.rpm) - np.float32(1.0)
+    boost = run.signals.get("boost")
+    if boost is None:
+        return load
+    share: ChannelArray = boost.values / np.float32(limits.boost_kpa) - np.float32(1.0)
+    share[~boost.usable()] = -np.inf
+    return np.maximum(load, share)

@@ -1,0 +1,51 @@
+"""Detection as a whole: a run and the limits in, its events out."""
+
+from __future__ import annotations
+
+from pipeline.detect.cold_load import cold_loads
+from pipeline.detect.conditions import conditions_of
+from pipeline.detect.oil_pressure import oil_deficits
+from pipeline.detect.over_rev import over_revs
+from pipeline.detect.overboost import overboosts
+from pipeline.detect.overheat import coolant_overheats, oil_overheats
+from pipeline.detect.pressure import PressureSurface
+from pipeline.detect.watch import watchable
+from pipeline.event import Event
+from pipeline.run import Run
+from pipeline.spec import KINDS, EngineSpec
+
+DETECTOR_VERSION = 1
+"""Raised whenever the same run, limits and surface give other events than before."""
+
+
+def detect(run: Run, spec: EngineSpec, surface: PressureSurface | None) -> tuple[Event, ...]:
+    """Find the harmful events of a run.
+
+    A kind that the run cannot show (see `watch`) has no events.
+
+    Args:
+        run: as ingested.
+        spec: the limits that judge it.
+        surface: expected oil pressure of the engine's build; None: not known yet.
+
+    Returns:
+        The events in order of start.
+    """
+    kinds = watchable(run, spec)
+    if not kinds:
+        return ()
+    conditions = conditions_of(run, spec)
+    events: list[Event] = []
+    if "over_rev" in kinds:
+        events += over_revs(run, spec)
+    if "low_oil_pressure" in kinds:
+        events += oil_deficits(run, spec, surface, conditions)
+    if "coolant_overheat" in kinds:
+        events += coolant_overheats(run, spec, conditions)
+    if "oil_overheat" in kinds:
+        events += oil_overheats(run, spec, conditions)
+    if "overboost" in kinds:
+        events += overboosts(run, spec)
+    if "cold_load" in kinds:
+        events += cold_loads(run, spec, conditions)
+    return tuple(sorted(events, key=lambda event: (event.start_s, KINDS.index(event.kind))))

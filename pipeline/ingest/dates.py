@@ -1,0 +1,180 @@
+"""Dates and clock times as people and loggers write them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, timedelta, timezone
+from functools import cache
+from typing import Literal
+
+from pipeline.ingest.dialect import Line
+from pipeline.ingest.headers import fold
+from schemas import read_toml
+
+DayOrder = Literal["day-first", "month-first"]
+
+CLOCK = r"(?:(?P<h>\d{1,3}):)?(?P<m>\d{1,2}):(?P<s>\d{2}(?:[.,]\d+)?)"
+"""hh:mm:ss.fff, or mm:ss.fff, as a regular expression."""
+
+ZONE = r"Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?"
+"""A zone behind a clock time, as a regular expression."""
+
+_year_first = re.compile(
+    r"(?P<y>\d{4})([-/.])(?P<m>\d{1,2})\2(?P<d>\d{1,2})|"
+    r"(?P<y2>\d{4})(?P<m2>\d{2})(?P<d2>\d{2})"
+)
+_year_last = re.compile(r"(?P<a>\d{1,2})([-/.])(?P<b>\d{1,2})\2(?P<y>\d{4})")
+_named = re.compile(
+    r"(?P<d>\d{1,2})[-. ]*(?P<name>[A-Za-z]{3,9})[-., ]*(?P<y>\d{4})|"
+    r"(?P<name2>[A-Za-z]{3,9})[. ]+(?P<d2>\d{1,2}),? +(?P<y2>\d{4})"
+)
+_moment = re.compile(
+    rf"(?P<date>.*?\d.*?)??(?:(?:^|[T ,]+)(?P<clock>\d{{1,2}}:\d{{2}}(?::\d{{2}}(?:[.,]\d+)?)?)"
+    rf" *(?P<zone>{ZONE})?)?"
+)
+_weekday = re.compile(r"(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[,. ]+", re.IGNORECASE)
+_LONGEST_MOMENT = 60
+_months = (
+    "january",
+    "february",
+    "march",
+    "april",
+    "may",
+    "june",
+    "july",
+    "august",
+    "september",
+    "october",
+    "november",
+    "december",
+)
+_note = re.compile(r"(?P<key>[^:=]*[^:=\s])\s*[:=]\s*(?P<value>.+)")
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A date, a clock time or both, as text says them.
+
+    Attributes:
+        line: of the file.
+        date: text of the date, "" where there is none.
+        clock_s: seconds since midnight, None where there is no clock time.
+        zone: of the clock, None where none is named.
+    """
+
+    line: int
+    date: str
+    clock_s: float | None
+    zone: timezone | None
+
+
+def read_date(text: str, order: DayOrder | None) -> tuple[date, ...]:
+    """Return every date that `text` can mean: none, one, or two where day and month may swap.
+
+    Args:
+        text: a date with a four-digit year, first or last, or with the month's English name.
+        order: of day and month where the year is last; None: whichever makes a date.
+    """
+    text = text.strip()
+    if match := _year_first.fullmatch(text):
+        year, month, day = (match[k] or match[f"{k}2"] for k in "ymd")
+        return _dates((year, month, day))
+    if match := _named.fullmatch(text):
+        year, day, name = (match[k] or match[f"{k}2"] for k in ("y", "d", "name"))
+        month = _month(name)
+        return () if month is None else _dates((year, str(month), day))
+    if match := _year_last.fullmatch(text):
+        first, second, year = match["a"], match["b"], match["y"]
+        day_first, month_first = (year, second, first), (year, first, second)
+        if order is not None:
+            return _dates(day_first if order == "day-first" else month_first)
+        return _dates(day_first, month_first)
+    return ()
+
+
+def zone_of(text: str) -> timezone:
+    """Return the zone of a text that matches ZONE."""
+    if not text.startswith(("+", "-")):
+        return UTC
+    digits = text[1:].replace(":", "").ljust(4, "0")
+    offset = timedelta(hours=int(digits[:2]), minutes=int(digits[2:]))
+    return timezone(-offset if text[0] == "-" else offset)
+
+
+def note_of_start(notes: Sequence[Line]) -> Moment | None:
+    """Return the start that the notes above a log's header state, None where they state none.
+
+    A note is a key in the first cell, or before a colon, and its value behind it. A note of the
+    whole start wins over notes of date and clock time.
+    """
+    found: dict[str, Moment] = {}
+    for line in notes:
+        key, value = _key_and_value(line)
+        kinds = _note_kinds().get(fold(key), ())
+        moment = read_moment(value, line.number)
+        if moment is None:
+            continue
+        for kind in kinds:
+            has = {"start": moment.date, "date": moment.date, "clock": moment.clock_s is not None}
+            if has[kind]:
+                found.setdefault(kind, moment)
+    if "start" in found and found["start"].clock_s is not None:
+        return found["start"]
+    day, clock = found.get("start") or found.get("date"), found.get("clock")
+    if day is None or clock is None or day.clock_s is not None:
+        return day or clock
+    return Moment(day.line, day.date, clock.clock_s, clock.zone)
+
+
+def read_moment(text: str, line: int) -> Moment | None:
+    """Return the date, clock time or both that `text` says, None where it says neither."""
+    match = _moment.fullmatch(_weekday.sub("", text.strip()[:_LONGEST_MOMENT]))
+    if match is None or not (match["date"] or match["clock"]):
+        return None
+    day = (match["date"] or "").strip()
+    if day and not (
+        _year_first.fullmatch(day) or _year_last.fullmatch(day) or _named.fullmatch(day)
+    ):
+        return None
+    zone = zone_of(match["zone"]) if match["zone"] else None
+    return Moment(line, day, _seconds(match["clock"]) if match["clock"] else None, zone)
+
+
+def _seconds(clock: str) -> float:
+    hours, minutes, seconds = [*clock.replace(",", ".").split(":"), "0"][:3]
+    return int(hours) * 3600 + int(minutes) * 60 + float(seconds)
+
+
+def _dates(*readings: tuple[str, str, str]) -> tuple[date, ...]:
+    found: list[date] = []
+    for year, month, day in readings:
+        try:
+            found.append(date(int(year), int(month), int(day)))
+        except ValueError:
+            continue
+    return tuple(dict.fromkeys(found))
+
+
+def _month(name: str) -> int | None:
+    matching = [i for i, full in enumerate(_months, 1) if full.startswith(name.casefold())]
+    return matching[0] if len(matching) == 1 else None
+
+
+def _key_and_value(line: Line) -> tuple[str, str]:
+    filled = [cell for cell in line.cells if cell]
+    if len(filled) > 1:
+        return filled[0].strip("#;/: "), " ".join(filled[1:])
+    match = _note.fullmatch(filled[0].lstrip("#;/ "))
+    return (match["key"], match["value"]) if match else ("", "")
+
+
+@cache
+def _note_kinds() -> dict[str, tuple[str, ...]]:
+    """Folded key of a note -> what it can date."""
+    kinds: dict[str, tuple[str, ...]] = {}
+    for kind, keys in read_toml("time.toml")["notes"].items():
+        for key in keys:
+            kinds[fold(key)] = (*kinds.get(fold(key), ()), kind)
+    return kinds

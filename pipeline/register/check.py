@@ -1,0 +1,61 @@
+"""Is the register whole in itself? What the database can tell, and what is kept twice."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from sqlalchemy import or_, select, text
+from sqlalchemy.orm import Session
+
+from pipeline.register.models import EventRow, ExposureRow, ReviewRow, RunRow
+from pipeline.register.reviews import Reviewed, holding, reviewed_of, span_of
+
+
+def faults(session: Session) -> tuple[str, ...]:
+    """Return what is wrong with the register, a sentence each; nothing where it is whole."""
+    return (*_damage(session), *_without_exposure(session), *_misread_reviews(session))
+
+
+def _damage(session: Session) -> list[str]:
+    """Ask SQLite for damaged pages and dangling references; PostgreSQL sees to both itself."""
+    if session.get_bind().dialect.name != "sqlite":
+        return []
+    damaged = [row[0] for row in session.execute(text("PRAGMA integrity_check(10)"))]
+    dangling = sorted({str(row[0]) for row in session.execute(text("PRAGMA foreign_key_check"))})
+    found = [f"The register is damaged ({what}): restore it." for what in damaged if what != "ok"]
+    found += [
+        f"The register's table {name} names records that are gone: restore the register."
+        for name in dangling
+    ]
+    return found
+
+
+def _without_exposure(session: Session) -> list[str]:
+    query = (
+        select(RunRow.run_id)
+        .outerjoin(ExposureRow, ExposureRow.run_id == RunRow.run_id)
+        .where(ExposureRow.run_id.is_(None))
+        .order_by(RunRow.run_id)
+    )
+    return [
+        f"Run {run_id} has no exposure in the register: remove it and ingest its log again."
+        for run_id in session.scalars(query)
+    ]
+
+
+def _misread_reviews(session: Session) -> list[str]:
+    """Compare the review kept with each event with what the reviews of its run come to."""
+    reviews: dict[str, list[Reviewed]] = defaultdict(list)
+    for given in session.scalars(select(ReviewRow).order_by(ReviewRow.id)):
+        reviews[given.run_id].append(reviewed_of(given))
+    concerned = or_(EventRow.run_id.in_(select(ReviewRow.run_id)), EventRow.review.is_not(None))
+    events: dict[str, list[EventRow]] = defaultdict(list)
+    for event in session.scalars(select(EventRow).where(concerned)):
+        events[event.run_id].append(event)
+    return [
+        f"Event {event.event_id} does not carry the review it was given: review it again."
+        for run_id, found in sorted(events.items())
+        for verdicts in [holding(map(span_of, found), reviews[run_id])]
+        for event in found
+        if event.review != verdicts.get(event.event_id)
+    ]

@@ -1,0 +1,178 @@
+"""The events of runs, and people's word on them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import asdict, fields
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import Select, delete, insert, select
+from sqlalchemy.orm import Session
+
+from pipeline.errors import RegisterError
+from pipeline.event import VERDICTS, Event, Verdict
+from pipeline.register.engines import require_engine
+from pipeline.register.journal import write_down
+from pipeline.register.models import EventRow, ReviewRow, RunRow
+from pipeline.register.reviews import Reviewed, Span, holding, reviewed_of, span_of
+from pipeline.register.runs import CANDIDATES, ambiguous, in_window, run_row
+from pipeline.register.values import DatedEvent
+from pipeline.spec import Kind
+
+
+def replace_events(
+    session: Session, run_id: str, events: Iterable[Event], *, judged_by: str
+) -> None:
+    """Put the events of a run in place of those found before; reviews stay with them.
+
+    Args:
+        session: of a writing transaction.
+        run_id: the run.
+        events: all that were found in it; their `review` is not looked at.
+        judged_by: key of what they were judged by: limits, expected pressure and detector.
+
+    Raises:
+        RegisterError: no such run.
+        ValueError: an event is of another run.
+    """
+    run = run_row(session, run_id)
+    found = [asdict(event) for event in events]
+    if any(row["run_id"] != run.run_id for row in found):
+        raise ValueError(f"an event is not of the run {run.run_id}")
+    verdicts = holding(
+        [Span(row["event_id"], row["kind"], row["start_s"], row["end_s"]) for row in found],
+        _reviews_of(session, run.run_id),
+    )
+    session.execute(delete(EventRow).where(EventRow.run_id == run.run_id))
+    for row in found:
+        del row["engine_id"]  # the run knows it
+        row["review"] = verdicts.get(row["event_id"])
+    if found:
+        session.execute(insert(EventRow), found)
+    run.judged_by = judged_by
+    session.flush()
+
+
+def list_events(
+    session: Session,
+    *,
+    engine_id: str | None = None,
+    run_id: str | None = None,
+    kind: Kind | None = None,
+    since: datetime | None = None,
+    until: datetime | None = None,
+) -> tuple[DatedEvent, ...]:
+    """Return events in the order of their runs' start, then their own; removed runs are out.
+
+    Args:
+        session: of a transaction.
+        engine_id: only those of this engine.
+        run_id: only those of this run, removed or not; the beginning of its id will do.
+        kind: only those of this kind.
+        since: only those of runs that start then or later.
+        until: only those of runs that start before.
+
+    Raises:
+        RegisterError: no such engine or run.
+    """
+    query = _events().where(*in_window(since, until))
+    if run_id is None:
+        query = query.where(RunRow.removed_at.is_(None))
+    else:
+        query = query.where(RunRow.run_id == run_row(session, run_id).run_id)
+    if engine_id is not None:
+        require_engine(session, engine_id)
+        query = query.where(RunRow.engine_id == engine_id)
+    if kind is not None:
+        query = query.where(EventRow.kind == kind)
+    query = query.order_by(
+        RunRow.started_at, RunRow.run_id, EventRow.start_s, EventRow.kind, EventRow.event_id
+    )
+    return tuple(_dated(row) for row in session.execute(query))
+
+
+def find_event(session: Session, event_id: str) -> DatedEvent:
+    """Return an event by its id, or by the beginning of it.
+
+    Raises:
+        RegisterError: no event begins so, or several do; names them.
+    """
+    query = _events().order_by(EventRow.event_id).limit(CANDIDATES + 1)
+    rows = session.execute(query.where(EventRow.event_id == event_id)).all()
+    if not rows and event_id:
+        starting = EventRow.event_id.startswith(event_id, autoescape=True)
+        rows = session.execute(query.where(starting)).all()
+    if not rows:
+        raise RegisterError(f"There is no event {event_id!r}: `babbitt events` shows them.")
+    found = [_dated(row) for row in rows]
+    if len(found) > 1:
+        raise RegisterError(ambiguous("event", event_id, [each.event.event_id for each in found]))
+    return found[0]
+
+
+def add_review(session: Session, event_id: str, verdict: Verdict, note: str = "") -> DatedEvent:
+    """Keep a person's word on an event; it holds until they give another.
+
+    Args:
+        session: of a writing transaction.
+        event_id: the event, or the beginning of its id.
+        verdict: their word.
+        note: why.
+
+    Returns:
+        The event with its review.
+
+    Raises:
+        RegisterError: no such event or verdict.
+    """
+    if verdict not in VERDICTS:
+        raise RegisterError(f"{verdict!r} is no review: choose {', '.join(VERDICTS)}.")
+    event = find_event(session, event_id).event
+    session.add(
+        ReviewRow(
+            run_id=event.run_id,
+            event_id=event.event_id,
+            kind=event.kind,
+            start_s=event.start_s,
+            end_s=event.end_s,
+            verdict=verdict,
+            note=note,
+            at=datetime.now(UTC),
+            who=session.info["who"],
+        )
+    )
+    what = {
+        "event": event.event_id,
+        "run": event.run_id,
+        "before": {"review": event.review},
+        "after": {"review": verdict},
+    }
+    write_down(session, "review", event.engine_id, what, note)
+    session.flush()
+    rows = session.scalars(select(EventRow).where(EventRow.run_id == event.run_id)).all()
+    verdicts = holding(map(span_of, rows), _reviews_of(session, event.run_id))
+    for row in rows:
+        row.review = verdicts.get(row.event_id)
+    session.flush()
+    return find_event(session, event.event_id)
+
+
+def _reviews_of(session: Session, run_id: str) -> list[Reviewed]:
+    """Return all reviews of a run, oldest first."""
+    query = select(ReviewRow).where(ReviewRow.run_id == run_id).order_by(ReviewRow.id)
+    return [reviewed_of(row) for row in session.scalars(query)]
+
+
+def _events() -> Select[Any]:
+    """Select the fields of events in their order, and the start of their run."""
+    columns = [
+        RunRow.engine_id if field.name == "engine_id" else getattr(EventRow, field.name)
+        for field in fields(Event)
+    ]
+    return select(*columns, RunRow.started_at).join(RunRow, RunRow.run_id == EventRow.run_id)
+
+
+def _dated(row: Any) -> DatedEvent:
+    *values, run_started_at = row
+    return DatedEvent(Event(*values), run_started_at)

@@ -1,0 +1,13 @@
+"""Run by Alembic around the migrations; the connection and its transaction are the caller's."""
+
+from alembic import context
+
+from pipeline.register.models import Base
+
+context.configure(
+    connection=context.config.attributes["connection"],
+    target_metadata=Base.metadata,
+    render_as_batch=True,  # SQLite alters a table only by making it anew
+)
+with context.begin_transaction():
+    context.run_migrations()

@@ -1,0 +1,272 @@
+"""Runs and their exposures: recording and finding them. Their correction is in corrections.py."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import UTC, datetime, timedelta
+from typing import Any, cast
+
+from sqlalchemy import ColumnElement, delete, insert, select
+from sqlalchemy.orm import Session
+
+from pipeline.errors import RegisterError
+from pipeline.exposure import Exposure, RunningTable
+from pipeline.register.engines import refuse_impossible, require_engine
+from pipeline.register.journal import as_text, write_down
+from pipeline.register.models import (
+    EventRow,
+    ExposureRow,
+    ExposureWatchRow,
+    RunRow,
+    SteadyPressureRow,
+)
+from pipeline.register.values import RecordedChannel, RunRecord
+from pipeline.run import Run, StartBasis
+from pipeline.spec import Kind
+
+CANDIDATES = 5
+"""So many are named where the beginning of an id fits several."""
+
+_TRUSTED: tuple[StartBasis, ...] = ("log", "stated")
+"""Bases of a start that overlap may be judged by; a file's date says little about when it ran."""
+
+
+def record_run(session: Session, run: Run, exposure: Exposure) -> RunRecord:
+    """Record a run that was taken in, with its exposure; its events are recorded when judged.
+
+    A removed run of the same log is recorded anew, so that a log may be taken in again with better
+    instructions; what people said of its events stays.
+
+    Args:
+        session: of a writing transaction.
+        run: the run.
+        exposure: what it put on the engine.
+
+    Raises:
+        RegisterError: no such engine, a run from before it was built or in the future, or one that
+            is recorded already.
+    """
+    info = run.info
+    refuse_impossible(session, info.engine_id, info.started_at, f"The log {info.source_name}")
+    old = session.get(RunRow, info.run_id)
+    if old is not None:
+        _forget_removed(session, old)
+    row = RunRow(
+        run_id=info.run_id,
+        engine_id=info.engine_id,
+        started_at=info.started_at,
+        ended_at=info.started_at + timedelta(seconds=run.duration_s),
+        start_basis=info.start_basis,
+        duration_s=run.duration_s,
+        samples=len(run.time_s),
+        source_name=info.source_name,
+        source_sha256=info.source_sha256,
+        dialect=list(info.dialect),
+        conversions=list(info.conversions),
+        warnings=list(info.warnings),
+        channels=[
+            {
+                "name": name,
+                "unit": signal.unit,
+                "native_hz": signal.native_hz,
+                "header": signal.header,
+            }
+            for name, signal in run.signals.items()
+        ],
+        ingested_at=datetime.now(UTC),
+        removed_at=None,
+        unlogged=False,
+        judged_by=None,
+    )
+    row = session.merge(row)
+    session.flush()
+    save_exposure(session, info.run_id, exposure)
+    return to_record(row)
+
+
+def save_exposure(session: Session, run_id: str, exposure: Exposure) -> None:
+    """Keep the exposure of a run in place of any kept before.
+
+    Args:
+        session: of a writing transaction.
+        run_id: the run.
+        exposure: what it put on the engine.
+    """
+    values = asdict(exposure)
+    watched = values.pop("watched_s")
+    session.merge(ExposureRow(run_id=run_id, running_table=values.pop("table"), **values))
+    session.flush()
+    session.execute(delete(ExposureWatchRow).where(ExposureWatchRow.run_id == run_id))
+    rows = [{"run_id": run_id, "kind": kind, "watched_s": s} for kind, s in watched.items()]
+    if rows:
+        session.execute(insert(ExposureWatchRow), rows)
+
+
+def exposure_of(session: Session, run_id: str) -> Exposure | None:
+    """Return the exposure of a run; None for unlogged running, of which little is known."""
+    row = session.get(ExposureRow, run_id)
+    if row is None or row.revolutions is None or row.starts is None or row.running_table is None:
+        return None
+    watched = select(ExposureWatchRow).where(ExposureWatchRow.run_id == run_id)
+    return Exposure(
+        running_s=row.running_s,
+        revolutions=row.revolutions,
+        starts=row.starts,
+        heat_cycles=row.heat_cycles,
+        watched_s={cast(Kind, each.kind): each.watched_s for each in session.scalars(watched)},
+        table=_running_table(row.running_table),
+        peak_rpm=row.peak_rpm,
+        peak_mean_piston_speed_m_s=row.peak_mean_piston_speed_m_s,
+        peak_piston_acceleration_m_s2=row.peak_piston_acceleration_m_s2,
+        peak_oil_angle_left_deg=row.peak_oil_angle_left_deg,
+        peak_oil_angle_right_deg=row.peak_oil_angle_right_deg,
+        least_boiling_margin_k=row.least_boiling_margin_k,
+    )
+
+
+def find_run(session: Session, run_id: str) -> RunRecord:
+    """Return a run by its id, or by the beginning of it.
+
+    Raises:
+        RegisterError: no run begins so, or several do; names them.
+    """
+    return to_record(run_row(session, run_id))
+
+
+def run_by_sha256(session: Session, sha256: str) -> RunRecord | None:
+    """Return the run that was made from a log with this SHA-256, removed or not; None without."""
+    row = session.scalar(select(RunRow).where(RunRow.source_sha256 == sha256).limit(1))
+    return None if row is None else to_record(row)
+
+
+def list_runs(
+    session: Session,
+    *,
+    engine_id: str | None = None,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    include_removed: bool = False,
+    not_judged_by: str | None = None,
+) -> tuple[RunRecord, ...]:
+    """Return runs in the order of their start.
+
+    Args:
+        session: of a transaction.
+        engine_id: only those of this engine.
+        since: only those that start then or later.
+        until: only those that start before.
+        include_removed: those taken out of the sums too.
+        not_judged_by: only logged runs whose events were judged by something else than this key,
+            or not yet.
+
+    Raises:
+        RegisterError: no such engine.
+    """
+    query = select(RunRow).where(*in_window(since, until))
+    if engine_id is not None:
+        require_engine(session, engine_id)
+        query = query.where(RunRow.engine_id == engine_id)
+    if not include_removed:
+        query = query.where(RunRow.removed_at.is_(None))
+    if not_judged_by is not None:
+        other = RunRow.judged_by.is_distinct_from(not_judged_by)
+        query = query.where(other, RunRow.unlogged.is_(False))
+    rows = session.scalars(query.order_by(RunRow.started_at, RunRow.run_id))
+    return tuple(to_record(row) for row in rows)
+
+
+def overlapping_runs(
+    session: Session, engine_id: str, started_at: datetime, duration_s: float
+) -> tuple[RunRecord, ...]:
+    """Return the runs of an engine that share time with a stretch; touching ends share none.
+
+    Only runs whose start is in the log or was stated can be told to overlap. Removed runs and
+    unlogged running, whose clock times are rough, are left out.
+
+    Args:
+        session: of a transaction.
+        engine_id: the engine.
+        started_at: start of the stretch.
+        duration_s: its length.
+    """
+    query = select(RunRow).where(
+        RunRow.engine_id == engine_id,
+        RunRow.started_at < started_at + timedelta(seconds=duration_s),
+        RunRow.ended_at > started_at,
+        RunRow.start_basis.in_(_TRUSTED),
+        RunRow.removed_at.is_(None),
+        RunRow.unlogged.is_(False),
+    )
+    rows = session.scalars(query.order_by(RunRow.started_at, RunRow.run_id))
+    return tuple(to_record(row) for row in rows)
+
+
+def in_window(since: datetime | None, until: datetime | None) -> list[ColumnElement[bool]]:
+    """Return the conditions under which a run starts in a window; None: without that end."""
+    conditions: list[ColumnElement[bool]] = []
+    if since is not None:
+        conditions.append(RunRow.started_at >= since)
+    if until is not None:
+        conditions.append(RunRow.started_at < until)
+    return conditions
+
+
+def run_row(session: Session, run_id: str) -> RunRow:
+    """Return the row of a run; see `find_run`."""
+    row = session.get(RunRow, run_id)
+    if row is not None:
+        return row
+    query = select(RunRow).where(RunRow.run_id.startswith(run_id, autoescape=True))
+    rows = session.scalars(query.order_by(RunRow.run_id).limit(CANDIDATES + 1)).all()
+    if not rows or not run_id:
+        raise RegisterError(f"There is no run {run_id!r}: `babbitt run list` shows them.")
+    if len(rows) > 1:
+        raise RegisterError(ambiguous("run", run_id, [row.run_id for row in rows]))
+    return rows[0]
+
+
+def ambiguous(what: str, prefix: str, ids: list[str]) -> str:
+    """Return the sentence that says that several ids begin with `prefix`."""
+    names = ", ".join(ids[:CANDIDATES]) + (" and more" if len(ids) > CANDIDATES else "")
+    return f"{prefix!r} begins the ids of several {what}s ({names}): give more of it."
+
+
+def to_record(row: RunRow) -> RunRecord:
+    """Return what a row of the table says."""
+    return RunRecord(
+        run_id=row.run_id,
+        engine_id=row.engine_id,
+        started_at=row.started_at,
+        start_basis=cast(StartBasis, row.start_basis),
+        duration_s=row.duration_s,
+        samples=row.samples,
+        source_name=row.source_name,
+        source_sha256=row.source_sha256,
+        dialect=tuple(row.dialect),
+        conversions=tuple(row.conversions),
+        warnings=tuple(row.warnings),
+        channels=tuple(RecordedChannel(**channel) for channel in row.channels),
+        ingested_at=row.ingested_at,
+        removed_at=row.removed_at,
+        unlogged=row.unlogged,
+        judged_by=row.judged_by,
+    )
+
+
+def _forget_removed(session: Session, old: RunRow) -> None:
+    """Make way for a run that is taken in again after it was removed."""
+    if old.removed_at is None:
+        raise RegisterError(f"The run {old.run_id} is recorded already: nothing to do.")
+    for table in (EventRow, SteadyPressureRow):
+        session.execute(delete(table).where(table.run_id == old.run_id))
+    what = {"run": old.run_id, "before": {"removed_at": as_text(old.removed_at)}, "after": None}
+    write_down(session, "run replace", old.engine_id, what, "taken in again")
+
+
+def _running_table(raw: Mapping[str, Any]) -> RunningTable:
+    return RunningTable(
+        rpm_edges=tuple(raw["rpm_edges"]),
+        boost_edges_kpa=tuple(raw["boost_edges_kpa"]),
+        seconds=tuple(tuple(row) for row in raw["seconds"]),
+    )

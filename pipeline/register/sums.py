@@ -1,0 +1,151 @@
+"""Sums over the runs of a window, done by the database: totals cost what the window holds."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import CTE, Integer, Select, String, column, func, or_, select, values
+from sqlalchemy.orm import Session
+
+from pipeline.event import NOT_COUNTED
+from pipeline.exposure import KindSums, WindowSums
+from pipeline.register.models import EventRow, ExposureRow, ExposureWatchRow, RunRow, UtcDateTime
+from pipeline.register.values import Window
+from pipeline.spec import KINDS
+
+_BEGINNING = datetime.min.replace(tzinfo=UTC)
+_END = datetime.max.replace(tzinfo=UTC)
+
+
+def window_sums(session: Session, windows: Sequence[Window]) -> tuple[WindowSums, ...]:
+    """Return the sums of each window, in their order; three queries, however many windows.
+
+    A run belongs where it starts. Removed runs are out, and so are events reviewed as sensor fault
+    or harmless.
+
+    Args:
+        session: of a transaction.
+        windows: stretches of engines' lives; they may overlap.
+    """
+    if not windows:
+        return ()
+    table = _as_table(windows)
+    runs = {row.place: row for row in session.execute(_run_sums(table))}
+    watched = {(row.place, row.kind): row for row in session.execute(_watched_sums(table))}
+    events = {(row.place, row.kind): row for row in session.execute(_event_sums(table))}
+    return tuple(
+        _window_sums(
+            runs.get(place),
+            {
+                kind: _kind_sums(watched.get((place, kind)), events.get((place, kind)))
+                for kind in KINDS
+            },
+        )
+        for place in range(len(windows))
+    )
+
+
+def _as_table(windows: Sequence[Window]) -> CTE:
+    """Return the windows as a table that a query can join."""
+    rows = values(
+        column("place", Integer),
+        column("engine_id", String),
+        column("since", UtcDateTime),
+        column("until", UtcDateTime),
+        column("spec_version", String),
+    ).data(
+        [
+            (place, w.engine_id, w.since or _BEGINNING, w.until or _END, w.spec_version)
+            for place, w in enumerate(windows)
+        ]
+    )
+    return rows.cte("stretch")
+
+
+def _run_sums(windows: CTE) -> Select[Any]:
+    return _counted(
+        windows,
+        func.count().label("runs"),
+        func.count().filter(RunRow.unlogged).label("unlogged_runs"),
+        func.sum(ExposureRow.running_s).label("running_s"),
+        func.sum(ExposureRow.running_s).filter(RunRow.unlogged).label("unlogged_s"),
+        func.sum(ExposureRow.revolutions).label("revolutions"),
+        func.sum(ExposureRow.starts).label("starts"),
+        func.sum(ExposureRow.heat_cycles).label("heat_cycles"),
+        func.count(ExposureRow.heat_cycles).label("runs_with_heat_cycles"),
+        func.min(RunRow.started_at).label("first_start"),
+        func.max(RunRow.ended_at).label("last_end"),
+    ).join(ExposureRow, ExposureRow.run_id == RunRow.run_id)
+
+
+def _watched_sums(windows: CTE) -> Select[Any]:
+    return (
+        _counted(
+            windows, ExposureWatchRow.kind, func.sum(ExposureWatchRow.watched_s).label("watched_s")
+        )
+        .join(ExposureWatchRow, ExposureWatchRow.run_id == RunRow.run_id)
+        .group_by(ExposureWatchRow.kind)
+    )
+
+
+def _event_sums(windows: CTE) -> Select[Any]:
+    stale = EventRow.spec_version != windows.c.spec_version
+    return (
+        _counted(
+            windows,
+            EventRow.kind,
+            func.count().label("events"),
+            func.sum(EventRow.duration_s).label("duration_s"),
+            func.sum(EventRow.dose).label("dose"),
+            func.count().filter(stale).label("stale"),
+        )
+        .join(EventRow, EventRow.run_id == RunRow.run_id)
+        .where(or_(EventRow.review.is_(None), EventRow.review.not_in(NOT_COUNTED)))
+        .group_by(EventRow.kind)
+    )
+
+
+def _counted(windows: CTE, *columns: Any) -> Select[Any]:
+    """Select from the runs that count in each window, grouped by window."""
+    return (
+        select(windows.c.place, *columns)
+        .select_from(windows)
+        .join(
+            RunRow,
+            (RunRow.engine_id == windows.c.engine_id)
+            & (RunRow.started_at >= windows.c.since)
+            & (RunRow.started_at < windows.c.until)
+            & RunRow.removed_at.is_(None),
+        )
+        .group_by(windows.c.place)
+    )
+
+
+def _window_sums(row: Any, kinds: dict[Any, KindSums]) -> WindowSums:
+    if row is None:
+        return WindowSums(0, 0, 0.0, 0.0, 0.0, 0, 0.0, 0, kinds, None, None)
+    return WindowSums(
+        runs=row.runs,
+        unlogged_runs=row.unlogged_runs,
+        running_s=row.running_s,
+        unlogged_s=row.unlogged_s or 0.0,
+        revolutions=row.revolutions or 0.0,
+        starts=row.starts or 0,
+        heat_cycles=row.heat_cycles or 0.0,
+        runs_without_heat_cycles=row.runs - row.runs_with_heat_cycles,
+        kinds=kinds,
+        first_start=row.first_start,
+        last_end=row.last_end,
+    )
+
+
+def _kind_sums(watched: Any, events: Any) -> KindSums:
+    return KindSums(
+        watched_s=watched.watched_s if watched else 0.0,
+        count=events.events if events else 0,
+        duration_s=events.duration_s if events else 0.0,
+        dose=events.dose if events else 0.0,
+        stale=events.stale if events else 0,
+    )

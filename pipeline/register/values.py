@@ -1,0 +1,182 @@
+"""What the register hands out: frozen values, never rows of a table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from pipeline.event import Event
+from pipeline.run import StartBasis
+from pipeline.spec import EngineSpec
+
+
+@dataclass(frozen=True)
+class EngineRecord:
+    """One engine.
+
+    Attributes:
+        engine_id: its serial number or name; also a folder name.
+        created_at: UTC, when it was added to the register.
+        built_at: UTC, when it came into existence; None where nobody said.
+        spec: in force today.
+        refreshes: how many it had.
+        last_refresh: UTC of the newest one; None before the first.
+        runs: those that count; removed ones are out.
+        last_run: UTC start of the newest of them; None without runs.
+    """
+
+    engine_id: str
+    created_at: datetime
+    built_at: datetime | None
+    spec: EngineSpec
+    refreshes: int
+    last_refresh: datetime | None
+    runs: int
+    last_run: datetime | None
+
+
+@dataclass(frozen=True)
+class Build:
+    """The span of an engine between two refreshes; a run belongs to the build it starts in.
+
+    Attributes:
+        engine_id: the engine.
+        number: 1 is the build that the engine came into existence with.
+        since: UTC, inclusive: when the engine was built or refreshed; None where nobody said.
+        until: UTC, exclusive: the next refresh; None for the build of today.
+        note: of the refresh that began it.
+    """
+
+    engine_id: str
+    number: int
+    since: datetime | None
+    until: datetime | None
+    note: str
+
+
+@dataclass(frozen=True)
+class RecordedChannel:
+    """A channel that a run has.
+
+    Attributes:
+        name: in the run.
+        unit: that it is stored in; "" where unknown.
+        native_hz: rate at which the logger recorded it.
+        header: its column in the log.
+    """
+
+    name: str
+    unit: str
+    native_hz: float
+    header: str
+
+
+@dataclass(frozen=True)
+class RunRecord:
+    """What the register knows of a run.
+
+    Attributes:
+        run_id: from the content of the log, or a drawn one for unlogged running.
+        engine_id: the engine that made it.
+        started_at: UTC.
+        start_basis: how the start is known.
+        duration_s: from the first sample to the last.
+        samples: on the run's time base; 0 for unlogged running.
+        source_name: file name of the log; "" for unlogged running.
+        source_sha256: of the log's bytes; None for unlogged running.
+        dialect: how the log was read, a line each.
+        conversions: unit, sign and reference conversions made, a sentence each.
+        warnings: what a reader of the run should know, a sentence each.
+        channels: those that it has, in the order of the log.
+        ingested_at: UTC, when it came into the register.
+        removed_at: UTC, when it was taken out of all sums; None where it counts.
+        unlogged: entered by hand: running that no logger saw.
+        judged_by: key of what its events were judged by; None where it needs judging.
+    """
+
+    run_id: str
+    engine_id: str
+    started_at: datetime
+    start_basis: StartBasis
+    duration_s: float
+    samples: int
+    source_name: str
+    source_sha256: str | None
+    dialect: tuple[str, ...]
+    conversions: tuple[str, ...]
+    warnings: tuple[str, ...]
+    channels: tuple[RecordedChannel, ...]
+    ingested_at: datetime
+    removed_at: datetime | None
+    unlogged: bool
+    judged_by: str | None
+
+
+@dataclass(frozen=True)
+class DatedEvent:
+    """An event and when its run began.
+
+    Attributes:
+        event: as found, with the review that holds for it.
+        run_started_at: UTC.
+    """
+
+    event: Event
+    run_started_at: datetime
+
+    @property
+    def at(self) -> datetime:
+        """When the event began, UTC."""
+        return self.run_started_at + timedelta(seconds=self.event.start_s)
+
+
+@dataclass(frozen=True)
+class Window:
+    """A stretch of an engine's life to sum over.
+
+    Attributes:
+        engine_id: the engine.
+        since: UTC, inclusive; None: from its beginning.
+        until: UTC, exclusive; None: without end.
+        spec_version: of the engine's present limits; events found under others are stale.
+    """
+
+    engine_id: str
+    since: datetime | None
+    until: datetime | None
+    spec_version: str
+
+
+@dataclass(frozen=True)
+class SurfaceRecord:
+    """The expected-pressure surface kept for a build.
+
+    Attributes:
+        text: as the stage that learned it wrote it.
+        key: that tells one surface from another.
+    """
+
+    text: str
+    key: str
+
+
+@dataclass(frozen=True)
+class JournalEntry:
+    """One change that a person made to the register.
+
+    Attributes:
+        at: UTC.
+        who: the name that they work under.
+        engine_id: the engine concerned; None where it concerns none.
+        action: what was done, in the words of the command line.
+        what: the record before and after, and its id.
+        reason: as they gave it; "" where they gave none.
+    """
+
+    at: datetime
+    who: str
+    engine_id: str | None
+    action: str
+    what: dict[str, Any]
+    reason: str

@@ -1,0 +1,208 @@
+"""Oil starvation and low oil pressure: what counts, what does not, and how much."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from made_runs import line, make_run, make_spec, pulse
+
+from pipeline.detect.conditions import conditions_of
+from pipeline.detect.oil_pressure import oil_deficits
+from pipeline.detect.pressure import PressureSurface
+
+# Floor 50 kPa per 1,000 1/min: 300 kPa at 6,000. Expected: 450 kPa there; starved below 337.5.
+SPEC = make_spec("[oil_pressure]\nfloor_kpa_per_1000rpm = 50\n")
+RPM_KNOTS, OIL_C_KNOTS = np.arange(1000.0, 9000, 250), np.array([20.0, 160.0])
+SURFACE = PressureSurface(
+    RPM_KNOTS, OIL_C_KNOTS, np.repeat(0.075 * RPM_KNOTS, 2).reshape(-1, 2), ("r0",)
+)
+LEFT = pulse(0.0, 1.0, 3.0, 9.0)
+RIGHT = pulse(0.0, -1.0, 3.0, 9.0)
+# Below 337.5 kPa for 1 s, down to 225: half of what is expected.
+DIP = line((4.0, 450.0), (5.0, 225.0), (6.0, 450.0))
+
+
+def found(run, surface=SURFACE, spec=SPEC):
+    return oil_deficits(run, spec, surface, conditions_of(run, spec))
+
+
+def one(run, surface=SURFACE, spec=SPEC):
+    (event,) = found(run, surface, spec)
+    return event
+
+
+@pytest.mark.parametrize("hz", [10, 20, 100])
+def test_starvation_has_its_closed_form_at_any_rate(hz):
+    event = one(make_run(10, hz, lateral_g=LEFT, oil_pressure=DIP))
+
+    assert (event.kind, event.side, event.confidence) == ("oil_starvation", "left", "high")
+    assert (event.start_s, event.end_s) == pytest.approx((4.5, 5.5), abs=1e-5)
+    # 100 revolutions a second; the missing share rises from 1/4 to 1/2 and falls back.
+    assert event.dose == pytest.approx(100 * 0.375, rel=1e-5)
+    assert (event.peak, event.peak_s, event.peak_unit) == (225.0, 5.0, "kPa")
+
+
+def test_the_side_is_the_way_the_corner_turned():
+    assert one(make_run(10, lateral_g=RIGHT, oil_pressure=DIP)).side == "right"
+
+
+def test_within_the_lookback_it_is_still_the_corners():
+    event = one(make_run(10, lateral_g=pulse(0.0, 1.0, 1.0, 3.5), oil_pressure=DIP))
+
+    assert (event.kind, event.side) == ("oil_starvation", "left")
+
+
+def test_away_from_corners_it_is_low_oil_pressure():
+    event = one(make_run(10, oil_pressure=DIP))
+
+    assert (event.kind, event.side) == ("low_oil_pressure", None)
+    assert event.dose == pytest.approx(100 * 0.375, rel=1e-5)
+
+
+def test_low_pressure_is_judged_by_the_floor_line_where_that_is_higher():
+    spec = make_spec("[oil_pressure]\nfloor_kpa_per_1000rpm = 100\nrelief_kpa = 600\n")
+    event = one(make_run(10, oil_pressure=line((4, 660), (5, 540), (6, 660))), spec=spec)
+
+    # Below the relief pressure of 600 for 1 s, by 5 % on the mean: expected is 450, the floor 600.
+    assert event.kind == "low_oil_pressure"
+    assert event.duration_s == pytest.approx(1.0, abs=1e-4)
+    assert event.dose == pytest.approx(100 * 0.05, rel=1e-4)
+
+
+def test_cornering_the_floor_line_does_not_apply():
+    spec = make_spec("[oil_pressure]\nfloor_kpa_per_1000rpm = 100\nrelief_kpa = 600\n")
+    run = make_run(10, lateral_g=1.0, oil_pressure=400.0)
+
+    assert found(run, spec=spec) == ()
+
+
+def test_a_deficit_that_outlasts_its_corner_is_one_event():
+    run = make_run(10, lateral_g=LEFT, oil_pressure=pulse(450.0, 250.0, 8.0, 20.0))
+
+    event = one(run)
+
+    assert event.kind == "oil_starvation"
+    assert (event.end_s, event.ended_by) == (10.0, "end_of_run")
+
+
+def test_a_deficit_that_runs_into_a_corner_stays_what_it_opened_as():
+    run = make_run(10, lateral_g=LEFT, oil_pressure=pulse(450.0, 250.0, 2.0, 6.0))
+
+    assert one(run).kind == "low_oil_pressure"
+
+
+def test_less_than_the_minimum_duration_is_nothing():
+    run = make_run(10, 100, lateral_g=LEFT, oil_pressure=line((4.9, 450), (5, 225), (5.1, 450)))
+
+    assert found(run) == ()
+
+
+def test_below_the_judged_speed_is_nothing():
+    assert found(make_run(10, rpm=1100.0, oil_pressure=60.0)) == ()
+    assert found(make_run(10, rpm=2500.0, oil_pressure=60.0, lateral_g=1.0)) == ()
+
+
+def test_a_deficit_ends_where_the_judged_speed_does():
+    rpm = line((4, 6000), (5, 2000))
+    event = one(make_run(10, rpm=rpm, oil_pressure=pulse(450.0, 50.0, 3.0, 20.0)))
+
+    assert event.end_s == pytest.approx(4.875, abs=0.02)
+    assert event.ended_by == "release"
+
+
+def test_priming_after_a_start_is_nothing():
+    run = make_run(10, rpm=pulse(0.0, 3000.0, 2.0, 20.0), oil_pressure=line((4.0, 0), (4.5, 250)))
+
+    assert found(run) == ()
+
+
+def test_shutdown_is_nothing():
+    rpm = line((4, 2400), (5, 0))
+    run = make_run(10, rpm=rpm, oil_pressure=line((4, 200), (6, 0)))
+
+    assert found(run) == ()
+
+
+def test_an_unplugged_sensor_flagged_bad_is_nothing():
+    unplugged = pulse(450.0, 0.0, 4.0, 6.0)
+    run = make_run(
+        10, lateral_g=LEFT, oil_pressure=unplugged, bad={"oil_pressure": slice(200, 301)}
+    )
+
+    assert found(run) == ()
+
+
+def test_a_real_event_beside_a_failed_sensor_is_found():
+    pressure = line((2.0, 450), (2.5, 225), (3.0, 450))
+    run = make_run(10, lateral_g=1.0, oil_pressure=pressure, bad={"oil_pressure": slice(200, 501)})
+
+    assert one(run).peak == 225.0
+
+
+def test_a_single_bad_sample_inside_does_not_split():
+    whole = one(make_run(10, lateral_g=LEFT, oil_pressure=DIP))
+    event = one(make_run(10, lateral_g=LEFT, oil_pressure=DIP, bad={"oil_pressure": [240]}))
+
+    assert event.dose == pytest.approx(whole.dose, rel=1e-6)
+
+
+def test_lost_engine_speed_inside_does_not_split():
+    whole = one(make_run(10, lateral_g=LEFT, oil_pressure=DIP))
+    event = one(make_run(10, lateral_g=LEFT, oil_pressure=DIP, bad={"rpm": [240, 241]}))
+
+    assert event.dose == pytest.approx(whole.dose, rel=1e-6)
+
+
+def test_blanks_are_nothing():
+    run = make_run(10, lateral_g=LEFT, oil_pressure=pulse(450.0, np.nan, 4.0, 6.0))
+
+    assert found(run) == ()
+
+
+def test_a_clock_jump_ends_it_and_its_time_does_not_count():
+    t = np.concatenate([np.arange(0, 5, 0.02), np.arange(60, 65, 0.02)])
+    run = make_run(time_s=t, lateral_g=1.0, oil_pressure=pulse(450.0, 225.0, 4.0, 61.0))
+
+    before, after = found(run)
+
+    assert (before.end_s, before.ended_by) == (pytest.approx(4.98), "gap")
+    assert before.duration_s + after.duration_s == pytest.approx(2.0, abs=0.05)
+
+
+def test_before_the_surface_is_known_the_floor_line_is_expected():
+    # Floor 300 kPa: starved below 225.
+    assert found(make_run(10, lateral_g=1.0, oil_pressure=230.0), surface=None) == ()
+
+    event = one(make_run(10, lateral_g=1.0, oil_pressure=150.0), surface=None)
+
+    assert event.dose == pytest.approx(10 * 100 * 0.5, rel=1e-5)
+    assert event.confidence == "low: expected pressure not learned yet"
+
+
+def test_without_lateral_acceleration_it_is_low_oil_pressure_and_uncertain():
+    event = one(make_run(10, oil_pressure=DIP, without=["lateral_g"]))
+
+    assert event.kind == "low_oil_pressure"
+    assert event.confidence == "low: no lateral acceleration"
+
+
+def test_lateral_acceleration_lost_at_the_opening_is_uncertain():
+    run = make_run(10, lateral_g=LEFT, oil_pressure=DIP, bad={"lateral_g": slice(100, 300)})
+
+    assert one(run).confidence == "low: no lateral acceleration"
+
+
+def test_without_oil_temperature_the_hottest_is_expected_and_uncertain():
+    cooling = np.column_stack((0.1 * RPM_KNOTS, 0.05 * RPM_KNOTS))  # 300 kPa at 6,000 when hottest
+    surface = PressureSurface(RPM_KNOTS, OIL_C_KNOTS, cooling, ("r0",))
+    run = {"lateral_g": 1.0, "without": ["oil_temperature"]}
+
+    assert found(make_run(10, oil_pressure=230.0, **run), surface) == ()
+    event = one(make_run(10, oil_pressure=220.0, **run), surface)
+    assert event.confidence == "low: no oil temperature"
+
+
+def test_several_doubts_are_all_named():
+    event = one(make_run(10, oil_pressure=100.0, without=["lateral_g"]), surface=None)
+
+    assert event.confidence == ("low: expected pressure not learned yet; no lateral acceleration")

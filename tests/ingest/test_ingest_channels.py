@@ -1,0 +1,184 @@
+from typing import Any
+
+import pytest
+from ingest_logs import csv_of, ramp, read, refused
+
+from pipeline.errors import SettingsError
+from pipeline.ingest.channels import Layout, lay_out
+from pipeline.ingest.dialect import find_dialect
+from pipeline.ingest.source import Instructions
+from pipeline.ingest.text import read_text
+from pipeline.settings import Profile
+
+
+def layout_of(headers: list[str], units_row: list[str] | None = None, **given: Any) -> Layout:
+    rows = [[str(i + j) for j in range(len(headers))] for i in range(4)]
+    quoted = [f'"{header}"' for header in headers]
+    log = csv_of(quoted, [units_row, *rows] if units_row else rows)
+    return lay_out(find_dialect(read_text(log.encode(), "a.csv"), "a.csv"), Instructions(**given))
+
+
+def test_columns_are_named_after_their_channels() -> None:
+    layout = layout_of(["Time (s)", "RPM", "Oil Press [psi]", "Brake [bar]"])
+    assert layout.time is not None
+    assert layout.time.header == "Time (s)"
+    assert [column.name for column in layout.columns] == ["rpm", "oil_pressure", "brake_bar"]
+    assert [column.unit_basis for column in layout.columns] == ["name", "header", ""]
+    assert layout.columns[2].unit_text == "bar"
+    assert layout.problems == ()
+
+
+def test_units_row_states_units_and_wins_over_a_name() -> None:
+    layout = layout_of(["time", "rpm", "lateral g"], ["s", "1/min", "m/s²"])
+    lateral = layout.columns[1]
+    assert lateral.unit is not None
+    assert (lateral.unit.symbol, lateral.unit_basis) == ("m/s²", "units row")
+
+
+def test_units_that_contradict_one_another_are_no_unit() -> None:
+    layout = layout_of(["time", "rpm", "oil pressure [psi]"], ["s", "1/min", "bar"])
+    assert layout.columns[1].unit is None
+    assert layout.columns[1].unit_text == "psi / bar"
+
+
+def test_unit_given_wins_over_profile_and_log() -> None:
+    profile = Profile(units={"oil_pressure": "bar", "oil_temperature": "K"})
+    layout = layout_of(
+        ["time", "rpm", "oil pressure [kPa]", "oil temp [°C]"],
+        profile=profile,
+        units={"oil_pressure": "psi"},
+    )
+    pressure, temperature = layout.columns[1:]
+    assert (pressure.unit.symbol, pressure.unit_basis) == ("psi", "--unit")
+    assert (temperature.unit.symbol, temperature.unit_basis) == ("K", "profile")
+
+
+def test_map_wins_over_profile_and_aliases() -> None:
+    layout = layout_of(
+        ["time", "RPM", "Ch 7", "Ch 8", "Oil Press [bar]"],
+        profile=Profile(columns={"Ch 7": "oil_pressure", "Ch 9": "boost"}),
+        columns={"ch 8": "oil_pressure"},
+        units={"oil_pressure": "psi"},
+    )
+    names = {column.header: column.name for column in layout.columns}
+    assert names == {
+        "RPM": "rpm",
+        "Ch 7": "ch_7",
+        "Ch 8": "oil_pressure",
+        "Oil Press [bar]": "oil_press_bar",
+    }
+    assert [column.given for column in layout.columns] == [False, False, True, False]
+
+
+def test_time_column_can_be_mapped() -> None:
+    layout = layout_of(["stamp", "RPM"], columns={"stamp": "time"})
+    assert layout.time is not None
+    assert layout.problems == ()
+
+
+def test_map_of_an_absent_header_names_the_nearest() -> None:
+    layout = layout_of(["time", "rpm", "Oil Pr."], columns={"Oil Prs": "oil_pressure"})
+    assert "no column 'Oil Prs' to map to oil_pressure (the nearest is 'Oil Pr.')" in (
+        layout.problems[0].sentence
+    )
+
+
+def test_two_columns_mapped_to_one_channel_are_a_problem() -> None:
+    layout = layout_of(["time", "a", "b"], columns={"a": "rpm", "b": "rpm"})
+    assert "'a' and 'b' are both mapped to rpm" in layout.problems[0].sentence
+
+
+def test_two_headers_of_a_watched_channel_are_a_problem_with_its_option() -> None:
+    layout = layout_of(["time", "rpm", "Sump Temp [C]", "Oil Temp [C]"])
+    assert len(layout.problems) == 1
+    assert "'Sump Temp [C]' and 'Oil Temp [C]' both name oil_temperature" in (
+        layout.problems[0].sentence
+    )
+    assert layout.problems[0].option == '--map "Sump Temp [C]=oil_temperature"'
+
+
+def test_two_headers_of_an_optional_channel_are_kept_as_neither() -> None:
+    layout = layout_of(["time", "rpm", "GPS Speed [km/h]", "Wheel Speed [km/h]"])
+    assert layout.problems == ()
+    assert [column.channel for column in layout.columns[1:]] == [None, None]
+    assert "'GPS Speed [km/h]' and 'Wheel Speed [km/h]' both name speed" in layout.warnings[0]
+
+
+def test_gauge_pressure_outranks_absolute_pressure_of_the_same_place() -> None:
+    layout = layout_of(["time", "rpm", "MAP [kPa]", "Boost [kPa]"])
+    assert layout.problems == ()
+    assert [column.name for column in layout.columns[1:]] == ["map_kpa", "boost"]
+
+
+def test_raw_voltage_does_not_rival_the_pressure() -> None:
+    layout = layout_of(["time", "rpm", "Oil Press [V]", "Oil Press [psi]"])
+    assert [column.name for column in layout.columns[1:]] == ["oil_press_v", "oil_pressure"]
+
+
+def test_repeated_header_is_numbered_and_can_be_mapped() -> None:
+    headers = ["time", "rpm", "Oil Temp [C]", "Oil Temp [C]"]
+    assert layout_of(headers).problems
+    layout = layout_of(headers, columns={"Oil Temp [C] (2)": "oil_temperature"})
+    assert layout.problems == ()
+    assert [column.name for column in layout.columns[1:]] == ["oil_temp_c", "oil_temperature"]
+
+
+@pytest.mark.parametrize(
+    ("header", "unit", "absolute"),
+    [
+        ("MAP [kPa]", "kPa", True),
+        ("MAP [psig]", "psi", False),
+        ("Boost [kPa]", "kPa", False),
+        ("Boost [bara]", "bar", True),
+        ("Oil Press [psia]", "psi", True),
+    ],
+)
+def test_reference_of_a_pressure_is_by_its_unit_then_its_name(
+    header: str, unit: str, absolute: bool
+) -> None:
+    column = layout_of(["time", "rpm", header]).columns[1]
+    assert column.unit is not None
+    assert (column.unit.symbol, column.absolute) == (unit, absolute)
+
+
+def test_channel_without_dimension_needs_no_unit() -> None:
+    layout = layout_of(["time", "rpm", "Gear", "Lambda"])
+    assert [column.name for column in layout.columns] == ["rpm", "gear", "lambda"]
+    assert [column.unit_basis for column in layout.columns[1:]] == ["dimensionless"] * 2
+
+
+def test_optional_channel_without_unit_is_kept_as_logged_with_its_option() -> None:
+    layout = layout_of(["time", "rpm", "Fuel Press", "EGT [V]"])
+    fuel, exhaust = layout.columns[1:]
+    assert (fuel.name, fuel.channel) == ("fuel_pressure_as_logged", None)
+    assert (exhaust.name, exhaust.unit_text) == ("exhaust_temperature_as_logged", "V")
+    assert "--unit fuel_pressure=kPa" in layout.warnings[0]
+    assert "'V', which is no unit of it" in layout.warnings[1]
+
+
+def test_own_names_are_unique_and_never_those_of_channels_or_flags() -> None:
+    layout = layout_of(["time", "rpm", "Ch-1", "Ch 1", "7th", "", "brake_flag", "time s", "Größe"])
+    assert [column.name for column in layout.columns[1:]] == [
+        "ch_1",
+        "ch_1_2",
+        "column_7th",
+        "column_6",
+        "brake_flag_column",
+        "time_s_2",
+        "groe",
+    ]
+
+
+def test_missing_time_and_speed_are_told_together() -> None:
+    error = refused("a,b\n0,1\n1,2\n")
+    assert "no column is named as time (it has 'a', 'b')" in str(error)
+    assert "engine speed" in str(error)
+    assert error.option == "--map HEADER=time --map HEADER=rpm"
+
+
+def test_misspelt_channel_or_unit_given_is_refused() -> None:
+    log = csv_of(["time", "rpm"], ramp())
+    with pytest.raises(SettingsError, match="did you mean 'oil_pressure'"):
+        read(log, columns={"rpm": "oil_presure"})
+    with pytest.raises(SettingsError, match="'furlong' is no unit of boost"):
+        read(log, units={"boost": "furlong"})

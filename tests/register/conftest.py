@@ -1,0 +1,48 @@
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import pytest
+from register_records import add_engine
+from sqlalchemy import event
+
+from pipeline.register.store import Register, sqlite_url
+
+
+@pytest.fixture
+def register_url(tmp_path):
+    return sqlite_url(tmp_path / "register.sqlite")
+
+
+@pytest.fixture
+def register(register_url) -> Iterator[Register]:
+    """An empty register."""
+    with Register.open(register_url, create=True) as opened:
+        yield opened
+
+
+@pytest.fixture
+def with_engine(register) -> Register:
+    """A register that knows the engine E-1."""
+    add_engine(register)
+    return register
+
+
+@pytest.fixture
+def count_queries(register):
+    """Return a context manager that yields the (statement, parameters) sent while it is open."""
+
+    @contextmanager
+    def counting():
+        sent = []
+
+        def note(_connection, _cursor, statement, parameters, *_):
+            if not statement.startswith("BEGIN"):
+                sent.append((statement, parameters))
+
+        event.listen(register._reader, "before_cursor_execute", note)
+        try:
+            yield sent
+        finally:
+            event.remove(register._reader, "before_cursor_execute", note)
+
+    return counting

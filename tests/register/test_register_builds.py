@@ -1,0 +1,142 @@
+from datetime import UTC, datetime
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from register_records import BUILT, MAY, add_engine, add_run, days
+
+from pipeline.errors import RegisterError
+from pipeline.register import builds, corrections
+from pipeline.register.journal import journal
+from pipeline.register.store import Register
+from pipeline.register.values import SurfaceRecord
+
+
+def refresh(register, at, note="", engine_id="E-1"):
+    with register.writing() as session:
+        builds.add_refresh(session, engine_id, at, note)
+
+
+def test_a_new_engine_is_in_its_first_build(with_engine):
+    with with_engine.reading() as session:
+        (build,) = builds.builds_of(session, "E-1")
+    assert (build.number, build.since, build.until, build.note) == (1, BUILT, None, "")
+
+
+def test_an_engine_of_unknown_age_has_a_first_build_without_beginning(register):
+    add_engine(register, built_at=None)
+    refresh(register, MAY)
+    with register.reading() as session:
+        assert [(b.since, b.until) for b in builds.builds_of(session, "E-1")] == [
+            (None, MAY),
+            (MAY, None),
+        ]
+
+
+def test_refreshes_added_in_any_order_bound_the_builds_in_theirs(with_engine):
+    refresh(with_engine, MAY + days(9), "second")
+    refresh(with_engine, MAY, "first")
+    with with_engine.reading() as session:
+        found = builds.builds_of(session, "E-1")
+    assert [(b.number, b.since, b.until, b.note) for b in found] == [
+        (1, BUILT, MAY, ""),
+        (2, MAY, MAY + days(9), "first"),
+        (3, MAY + days(9), None, "second"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("at", "number"), [(BUILT, 1), (MAY - days(1), 1), (MAY, 2), (MAY + days(1), 2)]
+)
+def test_a_build_holds_its_beginning_and_not_its_end(with_engine, at, number):
+    refresh(with_engine, MAY)
+    with with_engine.reading() as session:
+        assert builds.build_at(session, "E-1", at).number == number
+
+
+def test_there_is_no_build_before_the_engine_was_built(with_engine):
+    with (
+        pytest.raises(RegisterError, match="E-1 was not built yet at 2025-12-31"),
+        with_engine.reading() as session,
+    ):
+        builds.build_at(session, "E-1", BUILT - days(1))
+
+
+@settings(max_examples=20)
+@given(st.lists(st.integers(1, 100), unique=True, max_size=6), st.integers(0, 120))
+def test_builds_cover_an_engines_life_once(refreshed, day):
+    """Every instant since the engine was built lies in exactly one build, the one of build_at."""
+    at = BUILT + days(day)
+    with Register.open("sqlite://", create=True) as register:
+        add_engine(register)
+        for after in refreshed:
+            refresh(register, BUILT + days(after))
+        with register.reading() as session:
+            found = builds.builds_of(session, "E-1")
+            holding = builds.build_at(session, "E-1", at)
+    assert [b for b in found if b.since <= at and (b.until is None or at < b.until)] == [holding]
+    assert [b.number for b in found] == list(range(1, len(refreshed) + 2))
+
+
+@pytest.mark.parametrize(
+    ("at", "message"),
+    [
+        (MAY, "A build of engine E-1 begins at 2026-05-02 10:00:00 UTC already"),
+        (BUILT, "begins at 2026-01-01 00:00:00 UTC already"),
+        (BUILT - days(1), "before the engine E-1 was built .2026-01-01"),
+        (datetime(2999, 1, 1, tzinfo=UTC), "in the future: check the date"),
+    ],
+)
+def test_a_refresh_that_cannot_be_is_refused(with_engine, at, message):
+    refresh(with_engine, MAY)
+    with pytest.raises(RegisterError, match=message):
+        refresh(with_engine, at)
+    with with_engine.reading() as session:
+        assert len(builds.builds_of(session, "E-1")) == 2
+
+
+def test_a_refresh_may_lie_some_hours_ahead(with_engine):
+    refresh(with_engine, datetime.now(UTC) + days(0.5))
+
+
+def test_a_refresh_of_an_unknown_engine_is_refused(with_engine):
+    with pytest.raises(RegisterError, match="no engine 'E-2'"):
+        refresh(with_engine, MAY, engine_id="E-2")
+
+
+def test_a_refresh_is_in_the_journal(with_engine):
+    with with_engine.writing("Ann") as session:
+        builds.add_refresh(session, "E-1", MAY, "new bearings")
+    with with_engine.reading() as session:
+        entry = journal(session)[0]
+    assert (entry.who, entry.action, entry.reason) == ("Ann", "engine refresh", "new bearings")
+    assert entry.what == {"before": None, "after": {"at": "2026-05-02T10:00:00+00:00"}}
+
+
+def test_steady_pressures_come_in_the_order_of_the_runs_of_the_build(with_engine):
+    refresh(with_engine, MAY)
+    for run_id, day in [("late", 5), ("early", 1), ("old", -5), ("gone", 2), ("none", 3)]:
+        add_run(with_engine, run_id, at=MAY + days(day))
+        if run_id != "none":
+            with with_engine.writing() as session:
+                builds.save_steady_pressure(session, run_id, "draft")
+                builds.save_steady_pressure(session, run_id, f"of {run_id}")
+    with with_engine.writing() as session:
+        corrections.remove_run(session, "gone")
+    with with_engine.reading() as session:
+        old, new = builds.builds_of(session, "E-1")
+        assert builds.steady_pressures(session, new) == (("early", "of early"), ("late", "of late"))
+        assert builds.steady_pressures(session, old) == (("old", "of old"),)
+
+
+@pytest.mark.parametrize("built_at", [None, BUILT])
+def test_a_surface_is_kept_for_each_build(register, built_at):
+    add_engine(register, built_at=built_at)
+    refresh(register, MAY)
+    with register.writing() as session:
+        first, second = builds.builds_of(session, "E-1")
+        builds.save_surface(session, first, SurfaceRecord("{}", "a"))
+        builds.save_surface(session, first, SurfaceRecord("{1}", "b"))
+    with register.reading() as session:
+        assert builds.surface_of(session, first) == SurfaceRecord("{1}", "b")
+        assert builds.surface_of(session, second) is None

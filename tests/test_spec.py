@@ -1,0 +1,79 @@
+"""Engine specs: what is accepted, what is refused and in which words."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipeline.errors import SettingsError
+from pipeline.spec import KINDS, parse_spec
+
+SPEC = """
+[engine]
+type = "short-stroke four"
+cylinders = 4
+bore_mm = 86.0
+stroke_mm = 86.0
+rod_length_mm = 143.0
+idle_rpm = 1100
+[over_rev]
+redline_rpm = 7600
+mechanical_rpm = 8300
+[oil_temperature]
+limit_c = 135.0
+[coolant_temperature]
+limit_c = 108.0
+[boost]
+limit_kpa = 180.0
+[life]
+over_rev = 900.0
+"""
+
+
+def test_sections_left_out_take_their_defaults() -> None:
+    spec = parse_spec(SPEC, source="a.toml")
+    assert spec.oil_pressure.starved_fraction == 0.75
+    assert spec.cornering.lookback_s == 1.5
+    assert spec.life.of("over_rev") == 900.0
+    assert [spec.life.of(kind) for kind in KINDS[1:]] == [None] * 6
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("redline_rpm = 7600", "redlin_rpm = 7600", "did you mean 'over_rev.redline_rpm'?"),
+        ("[boost]", "[bost]", "did you mean 'boost'?"),
+        ("[life]\n", "[life]\noverrev = 1.0\n", "did you mean 'life.over_rev'?"),
+        ("idle_rpm = 1100", "idle_rpm = 1100\nlookback_s = 1", "'cornering.lookback_s'?"),
+        ("idle_rpm = 1100", "", "'engine.idle_rpm' is missing"),
+        ("bore_mm = 86.0", "bore_mm = -86.0", "'engine.bore_mm' is -86.0"),
+        ("bore_mm = 86.0", 'bore_mm = "wide"', "'engine.bore_mm' is 'wide'"),
+        ("bore_mm = 86.0", "bore_mm = nan", "'engine.bore_mm' is nan"),
+        ("mechanical_rpm = 8300", "mechanical_rpm = 7000", "must not lie below redline_rpm"),
+        ("rod_length_mm = 143.0", "rod_length_mm = 40.0", "more than half of stroke_mm"),
+        ("limit_c = 135.0", "limit_c = 60.0", "warm_c must lie below limit_c"),
+        ("[engine]", "[engine", "is not TOML"),
+    ],
+)
+def test_a_fault_is_named_with_its_place(old: str, new: str, words: str) -> None:
+    with pytest.raises(SettingsError, match=r"a\.toml") as caught:
+        parse_spec(SPEC.replace(old, new, 1), source="a.toml")
+    assert words in str(caught.value)
+
+
+def test_all_faults_are_named_at_once() -> None:
+    with pytest.raises(SettingsError) as caught:
+        parse_spec("[engine]\ncolour = 1\n", source="a.toml")
+    message = str(caught.value)
+    assert "unknown key 'engine.colour'" in message
+    assert "'engine.stroke_mm' is missing" in message
+    assert "'boost' is missing" in message
+
+
+def test_version_follows_the_limits_that_judge_runs_and_nothing_else() -> None:
+    spec = parse_spec(SPEC, source="a.toml")
+    other_limit = SPEC.replace("limit_kpa = 180.0", "limit_kpa = 181.0")
+    other_life = SPEC.replace("over_rev = 900.0", "over_rev = 901.0")
+    reordered = "# a comment\n" + SPEC
+    assert parse_spec(other_limit, source="").version() != spec.version()
+    assert parse_spec(other_life, source="").version() == spec.version()
+    assert parse_spec(reordered, source="").version() == spec.version()
