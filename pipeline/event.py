@@ -1,13 +1,10 @@
-"""One harmful event, and its table."""
+"""One harmful event."""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass
 from typing import Literal
-
-import pandas as pd
 
 from pipeline.spec import Kind
 
@@ -70,16 +67,3 @@ def event_id_of(run_id: str, kind: Kind, peak_s: float) -> str:
     """
     text = f"{run_id}/{kind}/{peak_s:.3f}"
     return hashlib.sha256(text.encode()).hexdigest()[:12]
-
-
-_DTYPES = {"float": "float64", "str": "str"}
-
-
-def events_to_frame(events: Iterable[Event]) -> pd.DataFrame:
-    """Return the events as a frame, one row each; the same columns and types when empty."""
-    frame = pd.DataFrame(
-        [asdict(event) for event in events], columns=[field.name for field in fields(Event)]
-    )
-    return frame.astype(
-        {field.name: _DTYPES.get(str(field.type), "str") for field in fields(Event)}
-    )

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from pipeline.damage.model import (
     UNLOGGED,
@@ -18,8 +17,7 @@ from pipeline.damage.model import (
 )
 from pipeline.damage.posterior import Posterior
 from pipeline.damage.sampling import resampled
-
-FloatArray = npt.NDArray[np.float64]
+from pipeline.run import FloatArray
 
 _SEED = 7146
 
@@ -74,9 +72,7 @@ def shares(posterior: Posterior, load: Load) -> dict[str, Estimate]:
     }
 
 
-def _hazard(
-    posterior: Posterior, load: Load, ahead: Mapping[str, FloatArray] | None
-) -> FloatArray:
+def _hazard(posterior: Posterior, load: Load, ahead: Mapping[str, FloatArray] | None) -> FloatArray:
     """Return each cause's part of G, the unlogged one first; shape (draws, 1 + causes)."""
     now, unwatched, before = (
         np.array([doses.get(cause, 0.0) for cause in posterior.causes])
@@ -88,7 +84,8 @@ def _hazard(
         now = now + unwatched * rng.standard_exponential((draws, len(now)))
     if ahead:
         futures = [ahead.get(cause, np.zeros(1)) for cause in posterior.causes]
-        now = now + np.column_stack([np.resize(doses, draws) for doses in futures])
+        place = np.arange(draws)
+        now = now + np.column_stack([doses[place % len(doses)] for doses in futures])
     return cumulative_hazard(posterior.draws, now, before)
 
 

@@ -27,13 +27,13 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from pipeline.run import BoolArray, FloatArray
 
 UNLOGGED = "unlogged"
 """The cause that is always possible: whatever no log shows."""
 
 _LEAST_DOSE = 1e-300  # stands for no dose where a logarithm is taken
-_LARGEST_LOG = 100.0  # of a hazard or parameter: certain long before, and its square is finite
+_LARGEST_LOG = 100.0  # of a hazard or parameter: certain long before, and all sums stay finite
 
 _BLOCK = 64  # draws at a time, so that what is known of 200 looks stays in the processor's cache
 
@@ -52,7 +52,8 @@ class Load:
     Attributes:
         doses: cause -> dose since the part was new; a cause not named: none.
         unwatched: cause -> mean of the dose it may have taken unseen since the last look.
-        sound_at: cause -> dose at the last look that found it sound; empty: not looked at yet.
+        sound_at: cause -> dose at the last look that found it sound, at most that of `doses`;
+            empty: not looked at yet.
     """
 
     doses: Mapping[str, float]
@@ -109,7 +110,7 @@ class Records:
     """
 
     columns: tuple[CauseColumn, ...]
-    damaged: npt.NDArray[np.bool_]
+    damaged: BoolArray
     count: FloatArray
 
 
@@ -151,24 +152,7 @@ def log_likelihood(draws: FloatArray, records: Records) -> FloatArray:
     return np.concatenate([_found(_total_hazard(block, records), records) for block in blocks])
 
 
-def _total_hazard(draws: FloatArray, records: Records) -> FloatArray:
-    """Return G in each row and of each draw; shape (rows, draws)."""
-    total = np.repeat(_exp(draws[None, :, 0]), len(records.count), axis=0)
-    for column, (log_eta, beta) in zip(records.columns, _shapes(draws), strict=True):
-        hazard = np.exp(_log_hazard(log_eta, beta, column.log_dose))
-        if len(hazard) == 1:
-            added = hazard[0]
-        else:
-            least = hazard.min(axis=0)
-            added = least - np.log(np.tensordot(_STRATUM_CHANCE, np.exp(least - hazard), axes=1))
-        added[column.looked] -= np.exp(_log_hazard(log_eta, beta, column.log_before))
-        total[column.rows] += added
-    return total
-
-
-def log_likelihood_and_slope(
-    draws: FloatArray, records: Records
-) -> tuple[FloatArray, FloatArray]:
+def log_likelihood_and_slope(draws: FloatArray, records: Records) -> tuple[FloatArray, FloatArray]:
     """Return what `log_likelihood` does, and its slope by each column of `draws`.
 
     With unseen doses the slope of a cause's hazard is the mean over their strata, each weighted
@@ -214,10 +198,12 @@ def cumulative_hazard(draws: FloatArray, now: FloatArray, before: FloatArray) ->
     """
     k = len(before)
     log_eta, beta = draws[:, 1 : 1 + k], np.exp(draws[:, 1 + k :])
-    hazard = np.exp(_log_hazard(log_eta, beta, _log(now)))
+    parts = np.empty((len(draws), 1 + k))
+    parts[:, 0] = np.exp(draws[:, 0])
+    parts[:, 1:] = np.exp(_log_hazard(log_eta, beta, _log(now)))
     if before.any():
-        hazard -= np.exp(_log_hazard(log_eta, beta, _log(before)))
-    return np.column_stack([np.exp(draws[:, 0]), hazard])
+        parts[:, 1:] -= np.exp(_log_hazard(log_eta, beta, _log(before)))
+    return parts
 
 
 def _column(now: FloatArray, unseen: FloatArray, before: FloatArray) -> CauseColumn:
@@ -227,6 +213,21 @@ def _column(now: FloatArray, unseen: FloatArray, before: FloatArray) -> CauseCol
         dose = dose + _STRATUM_MEAN[:, None, None] * unseen[None, rows, None]
     looked = np.flatnonzero(before[rows])
     return CauseColumn(rows, _log(dose), looked, _log(before[rows][looked, None]))
+
+
+def _total_hazard(draws: FloatArray, records: Records) -> FloatArray:
+    """Return G in each row and of each draw; shape (rows, draws)."""
+    total = np.repeat(_exp(draws[None, :, 0]), len(records.count), axis=0)
+    for column, (log_eta, beta) in zip(records.columns, _shapes(draws), strict=True):
+        hazard = np.exp(_log_hazard(log_eta, beta, column.log_dose))
+        if len(hazard) == 1:
+            added = hazard[0]
+        else:
+            least = hazard.min(axis=0)
+            added = least - np.log(np.tensordot(_STRATUM_CHANCE, np.exp(least - hazard), axes=1))
+        added[column.looked] -= np.exp(_log_hazard(log_eta, beta, column.log_before))
+        total[column.rows] += added
+    return total
 
 
 def _shapes(draws: FloatArray) -> Iterator[tuple[FloatArray, FloatArray]]:
@@ -243,7 +244,7 @@ def _found(total: FloatArray, records: Records) -> FloatArray:
 
 
 def _exp(log_parameter: FloatArray) -> FloatArray:
-    return np.exp(np.minimum(log_parameter, _LARGEST_LOG))
+    return np.exp(np.clip(log_parameter, -_LARGEST_LOG, _LARGEST_LOG))
 
 
 def _log(dose: FloatArray) -> FloatArray:

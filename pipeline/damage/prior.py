@@ -1,4 +1,9 @@
-"""What is believed of a damage mode before any teardown: the builder's own experience."""
+"""What is believed of a damage mode before any teardown: the builder's own experience.
+
+Two explanations stand side by side. Either the logged doses do the damage, each with the life that
+the engine spec states; or running time alone does, and no dose. The record decides between them
+(see posterior.py), so that parts which merely wear are not blamed on doses that grew alongside.
+"""
 
 from __future__ import annotations
 
@@ -6,79 +11,100 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from pipeline.causes import RUNNING, DamageMode, causes
 from pipeline.errors import SettingsError
+from pipeline.run import FloatArray
 from pipeline.spec import LifeSection
-
-FloatArray = npt.NDArray[np.float64]
 
 UNLOGGED_WEIGHT = 0.03
 """Median weight of what no log shows: some three parts in a hundred."""
+
 UNLOGGED_SPREAD = 1.0
+"""Standard deviation of ln h0."""
+
 LIFE_SPREAD = 1.0
 """Standard deviation of ln eta: a builder's life dose is right within a factor of e."""
+
 STEEPNESS = 2.0
+"""Median of beta."""
+
 STEEPNESS_SPREAD = 0.25
+"""Standard deviation of ln beta."""
+
 CONTRIBUTING_LIFE = 10.0
 """A contributing cause alone is believed to need ten times the life dose."""
 
-_B10 = -math.log(0.9)  # hazard at which one in ten is damaged
+DOUBT = 0.25
+"""Belief, before any teardown, that running time alone does the damage."""
+
+_B10_HAZARD = -math.log(0.9)  # at which one in ten is damaged
 
 
 @dataclass(frozen=True)
 class Prior:
-    """Independent normal beliefs about the logarithms of h0, eta and beta.
+    """One explanation of a damage mode: independent normal beliefs about ln h0, ln eta, ln beta.
 
     Attributes:
-        causes: that carry a dose.
+        causes: that do the damage, besides the unlogged one.
         mean: of ln h0, ln eta of each cause, ln beta of each cause; shape (1 + 2 x causes,).
         spread: their standard deviations, in the same shape.
+        belief: that this explanation is the right one; those of a damage mode sum to one.
     """
 
     causes: tuple[str, ...]
     mean: FloatArray
     spread: FloatArray
+    belief: float
 
 
-def prior_of(mode: DamageMode, life: LifeSection) -> Prior:
-    """Return what the builder's life doses say about a damage mode.
+def priors_of(
+    mode: DamageMode, life: LifeSection, *, strip_interval_h: float | None
+) -> tuple[Prior, ...]:
+    """Return what is believed of a damage mode: by its doses, and by running time.
 
-    eta is set so that the cause alone has damaged one in ten at its life dose (a B10 life):
+    A life dose is a B10 life: eta is set so that the cause alone has damaged one in ten by then,
     eta = life / (-ln 0.9)^(1 / beta).
 
     Args:
-        mode: its causes are those of the prior.
+        mode: the damage mode.
         life: [life] of the engine spec.
+        strip_interval_h: running hours after which engines of the type are usually stripped;
+            running time alone is believed to damage one in ten by then (common practice, no
+            source). None: not known, and running time is no explanation.
 
     Raises:
-        SettingsError: [life] lacks a kind that this damage mode needs; names all it lacks.
+        SettingsError: [life] lacks kinds that this damage mode needs; names them all.
     """
     kinds = [kind for name in mode.causes if (kind := causes()[name].kind) is not None]
     lives = [life.of(kind) for kind in kinds]
-    missing = dict.fromkeys(
-        kind for kind, dose in zip(kinds, lives, strict=True) if dose is None
-    )
+    missing = dict.fromkeys(kind for kind, dose in zip(kinds, lives, strict=True) if dose is None)
     if missing:
         raise SettingsError(
             f"[life] of the engine spec has no {', '.join(missing)}, which {mode.part} "
             f"{mode.name} needs: state the dose at which one engine in ten shows damage."
         )
     ranks = np.repeat([1.0, CONTRIBUTING_LIFE], [len(mode.primary), len(mode.contributing)])
-    return _prior(mode.causes, ranks * np.array(lives, dtype=np.float64))
+    doses = ranks * np.array(lives, dtype=np.float64)
+    if strip_interval_h is None:
+        return (_prior(mode.causes, doses, belief=1.0),)
+    return (
+        _prior(mode.causes, doses, belief=1.0 - DOUBT),
+        running_prior(strip_interval_h, belief=DOUBT),
+    )
 
 
-def running_prior(life_h: float) -> Prior:
-    """Return the belief that running time alone does the damage, one in ten by `life_h` hours."""
-    return _prior((RUNNING,), np.array([life_h]))
+def running_prior(strip_interval_h: float, *, belief: float = 1.0) -> Prior:
+    """Return the explanation that counts running hours alone; see `priors_of`."""
+    return _prior((RUNNING,), np.array([strip_interval_h]), belief=belief)
 
 
-def _prior(names: tuple[str, ...], lives: FloatArray) -> Prior:
+def _prior(names: tuple[str, ...], lives: FloatArray, *, belief: float) -> Prior:
     k = len(names)
-    log_eta = np.log(lives) - math.log(_B10) / STEEPNESS
+    log_eta = np.log(lives) - math.log(_B10_HAZARD) / STEEPNESS
     return Prior(
         causes=names,
         mean=np.concatenate([[math.log(UNLOGGED_WEIGHT)], log_eta, [math.log(STEEPNESS)] * k]),
         spread=np.repeat([UNLOGGED_SPREAD, LIFE_SPREAD, STEEPNESS_SPREAD], [1, k, k]),
+        belief=belief,
     )

@@ -22,15 +22,17 @@ def cold_loads(run: Run, spec: EngineSpec, conditions: Conditions) -> tuple[Even
     """Find where a running engine was loaded before its oil was warm; the dose is in revolutions.
 
     Oil must be cold and either engine speed or boost beyond its limit at once, so the kernel is
-    given the lesser of how cold and how loaded, each as a share of its own scale: at a crossing
-    only the one that crosses is near zero, and decides.
+    given the lesser of how cold and how loaded, each as a share of its own scale: the one that
+    crosses zero decides.
     """
     rpm = run.signals["rpm"]
-    coldness = (np.float32(spec.oil_temperature.warm_c) - conditions.oil_c) / np.float32(WARMTH_K)
-    judged = (coldness > -RELEASE_SHARE) & conditions.running
+    excess = np.float32(spec.oil_temperature.warm_c) - conditions.oil_c
+    excess /= np.float32(WARMTH_K)
+    judged = (excess > -RELEASE_SHARE) & conditions.running
     if not judged.any():
         return ()
-    excess = np.where(judged, np.minimum(coldness, _load(run, spec)), -np.inf)
+    np.minimum(excess, _load(run, spec), out=excess)
+    np.copyto(excess, -np.inf, where=~judged)
     spans = find_spans(
         run.time_s,
         excess,
@@ -58,10 +60,16 @@ def cold_loads(run: Run, spec: EngineSpec, conditions: Conditions) -> tuple[Even
 def _load(run: Run, spec: EngineSpec) -> ChannelArray:
     """How far speed or boost is beyond its cold limit, as a share of that; the greater of both."""
     limits = spec.cold_load
-    load: ChannelArray = run.signals["rpm"].values / np.float32(limits.rpm) - np.float32(1.0)
+    load = _share_over(run.signals["rpm"].values, limits.rpm)
     boost = run.signals.get("boost")
-    if boost is None:
-        return load
-    share: ChannelArray = boost.values / np.float32(limits.boost_kpa) - np.float32(1.0)
-    share[~boost.usable()] = -np.inf
-    return np.maximum(load, share)
+    if boost is not None:
+        boosted = _share_over(boost.values, limits.boost_kpa)
+        np.copyto(boosted, -np.inf, where=~boost.usable())
+        np.maximum(load, boosted, out=load)
+    return load
+
+
+def _share_over(values: ChannelArray, limit: float) -> ChannelArray:
+    share = values * np.float32(1.0 / limit)
+    share -= np.float32(1.0)
+    return share

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.detect.spans import IndexArray
+from pipeline.detect.spans import IndexArray, lost_samples
 from pipeline.run import BoolArray, ChannelArray, FloatArray, Run, Signal
 from pipeline.running import running
 from pipeline.spec import CorneringSection, EngineSpec
@@ -83,13 +83,8 @@ def held_oil_temperature(run: Run) -> ChannelArray:
 
 
 def _lost(signal: Signal) -> tuple[IndexArray, IndexArray]:
-    """Return where samples are not usable, and the last usable one before each.
-
-    Samples with no usable one before them are left out.
-    """
-    lost = np.flatnonzero(~signal.usable())
-    first_of_several = np.diff(lost, prepend=-2) > 1
-    before = lost[first_of_several][np.cumsum(first_of_several) - 1] - 1
+    """Return the samples that are lost and the last usable one before each, where there is one."""
+    lost, before = lost_samples(signal.usable())
     return lost[before >= 0], before[before >= 0]
 
 

@@ -15,7 +15,7 @@ from pipeline.detect.conditions import Conditions
 from pipeline.detect.pressure import PressureSurface, floor_line_kpa
 from pipeline.detect.spans import Spans, find_spans
 from pipeline.event import Event
-from pipeline.run import ChannelArray, FloatArray, Run
+from pipeline.run import BoolArray, ChannelArray, FloatArray, Run
 from pipeline.spec import EngineSpec, Kind
 
 RELEASE_KPA = 10.0
@@ -45,12 +45,21 @@ def oil_deficits(
     judged = conditions.settled & (rpm.values > limits.floor_above_rpm)
     if not judged.any():
         return ()
+    usable = rpm.usable() & pressure.usable()
     floor = floor_line_kpa(rpm.values, limits)
-    expected = floor if surface is None else surface.expected(rpm.values, conditions.oil_c)
-    limit = expected * np.float32(limits.starved_fraction)
-    np.maximum(limit, floor, out=limit, where=conditions.turning == 0)
-    deficit = limit - pressure.values
-    deficit[~judged] = -np.inf
+    most = 0.0 if surface is None else limits.starved_fraction * float(surface.kpa.max())
+    near = np.flatnonzero(judged & _may_be_near(pressure.values, floor, most, usable))
+
+    expected = np.full(len(floor), np.nan, dtype=np.float32)
+    expected[near] = (
+        floor[near]
+        if surface is None
+        else surface.expected(rpm.values[near], conditions.oil_c[near])
+    )
+    limit = expected[near] * np.float32(limits.starved_fraction)
+    np.maximum(limit, floor[near], out=limit, where=conditions.turning[near] == 0)
+    deficit = np.full(len(floor), -np.inf, dtype=np.float32)
+    deficit[near] = limit - pressure.values[near]
     spans = find_spans(
         run.time_s,
         deficit,
@@ -58,7 +67,7 @@ def oil_deficits(
         merge_gap_s=MERGE_GAP_S,
         min_duration_s=limits.min_duration_s,
         max_gap_s=max_gap_s(run, "oil_pressure", "rpm"),
-        usable=rpm.usable() & pressure.usable(),
+        usable=usable,
     )
     turns = conditions.turning[spans.openings]
     kinds: list[Kind] = ["oil_starvation" if turn else "low_oil_pressure" for turn in turns]
@@ -81,6 +90,28 @@ def oil_deficits(
 
 
 _SIDES: dict[int, Side | None] = {1: "left", -1: "right", 0: None}
+
+
+def _may_be_near(
+    pressure_kpa: ChannelArray, floor_kpa: ChannelArray, most_kpa: float, usable: BoolArray
+) -> BoolArray:
+    """Tell where pressure may be near its limit, which need not be worked out elsewhere.
+
+    Args:
+        pressure_kpa: shape (samples,).
+        floor_kpa: the floor line; shape (samples,).
+        most_kpa: no limit but the floor line lies higher.
+        usable: shape (samples,).
+
+    Returns:
+        Where pressure is not above both by RELEASE_KPA, and the usable samples on either side;
+        shape (samples,).
+    """
+    near = pressure_kpa < np.maximum(floor_kpa, np.float32(most_kpa)) + np.float32(RELEASE_KPA)
+    near |= ~usable
+    near[1:] |= near[:-1]
+    near[:-1] |= near[1:]
+    return near
 
 
 def _missing_rev_per_s(

@@ -15,14 +15,14 @@ from pipeline.detect.assemble import (
 )
 from pipeline.detect.spans import find_spans
 from pipeline.event import Event
-from pipeline.run import ChannelArray, FloatArray, Run
+from pipeline.run import BAD, ChannelArray, FloatArray, Run
 from pipeline.spec import EngineSpec, OverRevSection
 
 RELEASE_RPM = 100.0
 """Below the redline; a rev limiter swings by about as much (common practice, no source)."""
 
 MIN_DURATION_S = 0.05
-"""About three turns of the crankshaft at 4,000 1/min: less than a logger can be trusted with."""
+"""Five samples at 100 Hz: a logger cannot vouch for less (common practice, no source)."""
 
 RISE_WINDOW_S = 0.1
 """Speed of rise is measured over this long, so that noise at high rates does not count."""
@@ -117,5 +117,6 @@ def _usable(run: Run, name: str, from_s: float, to_s: float) -> tuple[FloatArray
     """Return times and values of the usable samples from the one at or before `from_s` on."""
     first = max(int(np.searchsorted(run.time_s, from_s, side="right")) - 1, 0)
     stretch = slice(first, int(np.searchsorted(run.time_s, to_s, side="right")))
-    usable = run.signals[name].usable()[stretch]
-    return run.time_s[stretch][usable], run.signals[name].values[stretch][usable]
+    signal = run.signals[name]
+    usable = signal.flags[stretch] < BAD
+    return run.time_s[stretch][usable], signal.values[stretch][usable]

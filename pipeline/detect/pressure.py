@@ -14,8 +14,8 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from pipeline.detect.conditions import conditions_of
+from pipeline.detect.knots import locate
 from pipeline.detect.spans import SampleArray
-from pipeline.detect.surface import fit_surface, locate
 from pipeline.run import ChannelArray, FloatArray, Run
 from pipeline.spec import EngineSpec, OilPressureSection
 
@@ -33,9 +33,8 @@ BIN_C = 5.0
 LEAST_STEADY_S = 120.0
 LEAST_BINS = 12
 LEAST_RPM_RANGE = 1500.0
-"""What it takes to learn a surface, of steady time above floor_above_rpm: enough to cover the
-judged range, from one run of a few laps (common practice, no source)."""
-
+"""What it takes to learn a surface, of steady running above floor_above_rpm: what a run of some ten
+laps holds (common practice, no source)."""
 
 _STEADY_OF = ("rpm", "oil_temperature", "oil_pressure")
 
@@ -199,7 +198,8 @@ def _steady_blocks(run: Run, spec: EngineSpec) -> FloatArray:
     means = np.column_stack(sums) / np.maximum(counts, 1)[:, np.newaxis]
     level = np.abs(np.diff(means[:, 0])) <= STEADY_RPM_PER_S * BLOCK_S
     level &= whole[1:] & whole[:-1]
-    blocks: FloatArray = means[2:][level[1:] & level[:-1]]
+    # An engine that has settled has some pressure: a sensor that reads none is not connected.
+    blocks: FloatArray = means[2:][level[1:] & level[:-1] & (means[2:, 2] > 0.0)]
     return blocks
 
 
@@ -251,6 +251,9 @@ def _enough(bins: Sequence[PressureBin], above_rpm: float) -> bool:
 def _surface(
     bins: Sequence[PressureBin], runs: Sequence[str], limits: OilPressureSection
 ) -> PressureSurface:
+    # scipy's solvers are slow to import, and most commands fit nothing.
+    from pipeline.detect.surface import fit_surface
+
     rpm, oil_c, kpa, seconds = np.array([(b.rpm, b.oil_c, b.kpa, b.seconds) for b in bins]).T
     rpm_knots = np.arange(1.0, np.ceil(rpm.max() / BIN_RPM) + 1.0) * BIN_RPM
     coldest, hottest = np.floor(oil_c.min() / BIN_C), np.ceil(oil_c.max() / BIN_C)

@@ -8,8 +8,7 @@ triangle gives its closed form at any sample rate.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import TypeVar
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
@@ -19,7 +18,6 @@ from pipeline.run import BoolArray, ChannelArray, FloatArray
 
 IndexArray = npt.NDArray[np.intp]
 SampleArray = FloatArray | ChannelArray
-Value = TypeVar("Value", bound=np.generic)
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,21 +133,15 @@ def find_spans(
         beyond &= usable
     if not beyond.any():
         return _NONE
-    last_s = float(time_s[-1])
-    lost: IndexArray = _NO_INDEX if usable is None else np.flatnonzero(~usable)
-    if len(lost):
-        time_s, excess = _without(lost, time_s), _without(lost, excess)
-        beyond = _without(lost, beyond)
-
-    gaps = np.flatnonzero(np.diff(time_s) > max_gap_s)
-    segments = _segments(time_s, excess, beyond, gaps)
-    first, last = segments.first, segments.last
+    line = _held_line(time_s, excess, beyond, usable, max_gap_s)
+    segments = _segments(line)
 
     # What follows each segment, up to the next one or to a gap: is the signal released there?
-    following = np.append(first[1:], len(excess))
-    next_gap = np.append(gaps, len(excess))[np.searchsorted(gaps, last)]
+    following = np.append(segments.first[1:], len(excess))
+    next_gap = np.append(line.gaps, len(excess))[np.searchsorted(line.gaps, segments.until)]
     cut = next_gap < following
-    released = _lowest(excess, last + 1, np.where(cut, next_gap + 1, following)) < release
+    stop = np.where(cut, next_gap + 1, following)
+    released = _lowest(line.excess, segments.until + 1, stop) < release
 
     near = segments.start_s[1:] - segments.end_s[:-1] < merge_gap_s
     joined = ~cut[:-1] & (~released[:-1] | near)
@@ -159,123 +151,187 @@ def find_spans(
     if not keep.any():
         return _NONE
 
-    closes = np.append(opens[1:], len(first)) - 1
-    # A sensor lost for longer than a gap before the log ends is lost at a gap.
-    to_the_end = ~cut & (last_s - time_s[-1] <= max_gap_s)
-    ended_by = tuple(_ended_by(released[k], to_the_end[k]) for k in closes[keep])
-    counts = closes - opens + 1
+    counts = np.diff(opens, append=len(cut))
+    closes = (opens + counts - 1)[keep]
     segments = segments.only(np.repeat(keep, counts))
-    offsets = np.cumsum(counts[keep]) - counts[keep]
-    samples = _ranges(segments.first, segments.last + 1)
-    sizes = segments.last - segments.first + 1
-    pieces, fractions, piece_starts = segments.pieces()
-    rights = pieces + 1
-    seconds = (fractions[:, 1] - fractions[:, 0]) * (time_s[rights] - time_s[pieces])
-    if len(lost):
-        samples, pieces, rights = (_with(lost, indices) for indices in (samples, pieces, rights))
+    firsts = np.cumsum(counts[keep]) - counts[keep]
+    samples, sample_starts = segments.samples(line.lost)
+    lefts, rights, fractions, piece_starts = segments.pieces(samples, sample_starts)
     return Spans(
-        start_s=segments.start_s[offsets],
-        end_s=segments.end_s[offsets + counts[keep] - 1],
+        start_s=segments.start_s[firsts],
+        end_s=segments.end_s[firsts + counts[keep] - 1],
         duration_s=duration_s[keep],
-        ended_by=ended_by,
+        ended_by=tuple(_ended_by(released[k], cut[k]) for k in closes),
         samples=samples,
-        sample_offsets=(np.cumsum(sizes) - sizes)[offsets],
-        lefts=pieces,
+        sample_offsets=sample_starts[firsts],
+        lefts=lefts,
         rights=rights,
         fractions=fractions,
-        seconds=seconds,
-        piece_offsets=piece_starts[offsets],
+        seconds=(fractions[:, 1] - fractions[:, 0]) * (time_s[rights] - time_s[lefts]),
+        piece_offsets=piece_starts[firsts],
     )
+
+
+def lost_samples(usable: BoolArray) -> tuple[IndexArray, IndexArray]:
+    """Return the samples that are not usable, and the last usable one before each.
+
+    Returns:
+        Indices, and indices, -1 where there is none; shape (lost,) each.
+    """
+    lost = np.flatnonzero(~usable)
+    first_of_several = np.diff(lost, prepend=-2) > 1
+    return lost, lost[first_of_several][np.cumsum(first_of_several) - 1] - 1
+
+
+@dataclass(frozen=True, eq=False)
+class _Line:
+    """The samples, with those that are lost held at the last usable one before.
+
+    Held, a lost sample changes no state and no minimum, so only crossings and pieces must step
+    over it. `gaps` holds the sample before each gap, ascending.
+    """
+
+    time_s: FloatArray
+    excess: SampleArray
+    beyond: BoolArray
+    lost: IndexArray
+    before: IndexArray
+    gaps: IndexArray
+
+    def usable_at(self, index: IndexArray) -> IndexArray:
+        """Return the sample itself, or the usable one before it; -1 where there is none."""
+        if not len(self.lost):
+            return index
+        place = np.minimum(np.searchsorted(self.lost, index), len(self.lost) - 1)
+        return np.where(self.lost[place] == index, self.before[place], index)
+
+
+def _held_line(
+    time_s: FloatArray,
+    excess: SampleArray,
+    beyond: BoolArray,
+    usable: BoolArray | None,
+    max_gap_s: float,
+) -> _Line:
+    gaps = np.flatnonzero(np.diff(time_s) > max_gap_s)
+    if usable is None or usable.all():
+        return _Line(time_s, excess, beyond, _NO_INDEX, _NO_INDEX, gaps)
+    lost, before = lost_samples(usable)
+    excess = excess.copy()
+    excess[lost] = np.where(before >= 0, excess[before], -np.inf)
+    beyond[lost] = (before >= 0) & beyond[before]
+
+    # Steps beside lost samples do not count; those across them do, up to the end of the run.
+    gaps = gaps[usable[gaps] & usable[gaps + 1]]
+    last = np.flatnonzero(np.diff(lost, append=len(time_s) + 1) > 1)
+    after = np.minimum(lost[last] + 1, len(time_s) - 1)
+    across = time_s[after] - time_s[before[last]] > max_gap_s
+    lost_gaps = lost[last][across & (before[last] >= 0)]
+    return _Line(time_s, excess, beyond, lost, before, np.sort(np.append(gaps, lost_gaps)))
 
 
 @dataclass(frozen=True, eq=False)
 class _Segments:
-    """Unbroken stretches beyond the limit, by their samples and by their crossings.
+    """Unbroken stretches beyond the limit.
 
-    `lead` and `tail` are the shares of the step before the first and after the last sample at
-    which the limit is crossed; NaN where that step does not count.
+    Attributes:
+        first: first sample.
+        until: last sample, which may be a lost one.
+        start_s: where the limit is crossed, or the first sample's time.
+        end_s: where the limit is crossed, or the last usable sample's time.
+        earlier: usable sample before the crossing.
+        later: usable sample after the crossing.
+        lead: share of the step from `earlier` to `first` at which the limit is crossed; NaN: that
+            step does not count.
+        tail: the same of the step to `later`.
     """
 
     first: IndexArray
-    last: IndexArray
+    until: IndexArray
     start_s: FloatArray
     end_s: FloatArray
+    earlier: IndexArray
+    later: IndexArray
     lead: FloatArray
     tail: FloatArray
 
     def only(self, mask: BoolArray) -> _Segments:
-        return _Segments(
-            self.first[mask],
-            self.last[mask],
-            self.start_s[mask],
-            self.end_s[mask],
-            self.lead[mask],
-            self.tail[mask],
-        )
+        return _Segments(*(getattr(self, field.name)[mask] for field in fields(self)))
 
-    def pieces(self) -> tuple[IndexArray, FloatArray, IndexArray]:
-        """Return the steps that lie beyond the limit: sample before, shares, offset a segment."""
+    def samples(self, lost: IndexArray) -> tuple[IndexArray, IndexArray]:
+        """Return the usable samples, segment after segment, and where each segment begins."""
+        sizes = self.until - self.first + 1
+        shifts = np.repeat(self.first - (np.cumsum(sizes) - sizes), sizes)
+        samples = np.arange(len(shifts)) + shifts
+        if len(lost):
+            samples = samples[~np.isin(samples, lost)]
+            sizes -= np.searchsorted(lost, self.until, "right") - np.searchsorted(lost, self.first)
+        return samples, np.cumsum(sizes) - sizes
+
+    def pieces(
+        self, samples: IndexArray, starts: IndexArray
+    ) -> tuple[IndexArray, IndexArray, FloatArray, IndexArray]:
+        """Return the steps beyond the limit: samples, shares, and where each segment begins."""
         leads, tails = ~np.isnan(self.lead), ~np.isnan(self.tail)
-        begin, end = self.first - leads, self.last + tails
-        steps = _ranges(begin, end)
-        ends = np.cumsum(end - begin)
-        starts = ends - (end - begin)
-        fractions = np.tile([0.0, 1.0], (len(steps), 1))
-        fractions[starts[leads], 0] = self.lead[leads]
-        fractions[ends[tails] - 1, 1] = self.tail[tails]
-        return steps, fractions, starts
+        sizes = np.diff(starts, append=len(samples))
+        # Of two corners put in at one place the first is the tail of the segment that ends there.
+        corners = np.insert(
+            samples,
+            np.append((starts + sizes)[tails], starts[leads]),
+            np.append(self.later[tails], self.earlier[leads]),
+        )
+        corner_stops = np.cumsum(sizes + leads + tails)
+        corner_starts = np.append(0, corner_stops[:-1])
+        stops = corner_stops - np.arange(1, len(starts) + 1)
+        piece_starts = np.append(0, stops[:-1])
+        fractions = np.tile([0.0, 1.0], (len(corners) - len(starts), 1))
+        fractions[piece_starts[leads], 0] = self.lead[leads]
+        fractions[stops[tails] - 1, 1] = self.tail[tails]
+        lefts, rights = np.delete(corners, corner_stops - 1), np.delete(corners, corner_starts)
+        return lefts, rights, fractions, piece_starts
 
 
-def _segments(
-    time_s: FloatArray, excess: SampleArray, beyond: BoolArray, gaps: IndexArray
-) -> _Segments:
-    changes = beyond[1:] != beyond[:-1]
-    changes[gaps] = True
+def _segments(line: _Line) -> _Segments:
+    changes = line.beyond[1:] != line.beyond[:-1]
+    changes[line.gaps[line.gaps < len(changes)]] = True
     starts = np.append(0, np.flatnonzero(changes) + 1)
-    stops = np.append(starts[1:], len(beyond)) - 1
-    first, last = starts[beyond[starts]], stops[beyond[starts]]
-    lead = _crossing(excess, first - 1, first, gaps)
-    tail = _crossing(excess, last, last + 1, gaps)
+    stops = np.append(starts[1:], len(line.beyond)) - 1
+    inside = line.beyond[starts]
+    first, until = starts[inside], stops[inside]
+    earlier, last, later = line.usable_at(first - 1), line.usable_at(until), until + 1
+    lead = _crossing(line, earlier, first, first - 1)
+    tail = _crossing(line, last, later, until)
     return _Segments(
-        first,
-        last,
-        np.where(np.isnan(lead), time_s[first], _between(time_s, first - 1, lead)),
-        np.where(np.isnan(tail), time_s[last], _between(time_s, last, tail)),
-        lead,
-        tail,
+        first=first,
+        until=until,
+        start_s=_time_at(line, earlier, first, lead, first),
+        end_s=_time_at(line, last, later, tail, last),
+        earlier=earlier,
+        later=later,
+        lead=lead,
+        tail=tail,
     )
 
 
-def _crossing(
-    excess: SampleArray, left: IndexArray, right: IndexArray, gaps: IndexArray
-) -> FloatArray:
+def _crossing(line: _Line, left: IndexArray, right: IndexArray, step: IndexArray) -> FloatArray:
     """Share of the step from left to right at which the excess is zero; NaN: no such step."""
-    inside = (left >= 0) & (right < len(excess))
-    a = excess[np.where(inside, left, 0)].astype(np.float64)
-    b = excess[np.where(inside, right, 0)].astype(np.float64)
-    known = inside & np.isfinite(a) & np.isfinite(b) & ~np.isin(left, gaps)
+    inside = (left >= 0) & (right < len(line.excess)) & ~np.isin(step, line.gaps)
+    a, b = (line.excess[np.where(inside, side, 0)].astype(np.float64) for side in (left, right))
+    known = inside & np.isfinite(a) & np.isfinite(b)
     share = np.full(len(left), np.nan)
     share[known] = a[known] / (a[known] - b[known])
     return share
 
 
-def _between(time_s: FloatArray, left: IndexArray, share: FloatArray) -> FloatArray:
-    right = np.minimum(left + 1, len(time_s) - 1)
-    return time_s[left] + share * (time_s[right] - time_s[left])
-
-
-def _without(lost: IndexArray, values: npt.NDArray[Value]) -> npt.NDArray[Value]:
-    """Drop the values at `lost`: as slices, which for a few lost ones is the fastest by far."""
-    bounds = np.concatenate(([-1], lost, [len(values)]))
-    pairs = zip(bounds[:-1] + 1, bounds[1:], strict=True)
-    return np.concatenate([values[start:stop] for start, stop in pairs if start < stop])
-
-
-def _with(lost: IndexArray, indices: IndexArray) -> IndexArray:
-    """Turn indices into values without the lost ones into indices into all of them."""
-    before = np.searchsorted(lost - np.arange(len(lost)), indices, side="right")
-    whole: IndexArray = indices + before
-    return whole
+def _time_at(
+    line: _Line, left: IndexArray, right: IndexArray, share: FloatArray, beyond: IndexArray
+) -> FloatArray:
+    """Time of the crossing, or of the sample `beyond` the limit where there is none."""
+    at_s = line.time_s[beyond]
+    crossed = ~np.isnan(share)
+    before_s, after_s = line.time_s[left[crossed]], line.time_s[right[crossed]]
+    at_s[crossed] = before_s + share[crossed] * (after_s - before_s)
+    return at_s
 
 
 def _lowest(values: SampleArray, begin: IndexArray, end: IndexArray) -> FloatArray:
@@ -288,18 +344,10 @@ def _lowest(values: SampleArray, begin: IndexArray, end: IndexArray) -> FloatArr
     return lowest
 
 
-def _ranges(begin: IndexArray, end: IndexArray) -> IndexArray:
-    """Concatenate the ranges begin..end-1."""
-    sizes = end - begin
-    shifts = np.repeat(begin - (np.cumsum(sizes) - sizes), sizes)
-    indices: IndexArray = np.arange(len(shifts)) + shifts
-    return indices
-
-
-def _ended_by(released: bool, to_the_end: bool) -> EndedBy:
+def _ended_by(released: bool, cut: bool) -> EndedBy:
     if released:
         return "release"
-    return "end_of_run" if to_the_end else "gap"
+    return "gap" if cut else "end_of_run"
 
 
 _NO_INDEX: IndexArray = np.zeros(0, dtype=np.intp)

@@ -8,18 +8,17 @@ until the relief valve opens. That is also what is assumed where nothing was see
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 from scipy import ndimage, sparse
 from scipy.sparse.linalg import spsolve
 
-from pipeline.detect.spans import SampleArray
-from pipeline.run import BoolArray, ChannelArray, FloatArray
+from pipeline.detect.knots import locate
+from pipeline.run import BoolArray, FloatArray
 
 SMOOTHNESS = 0.3
 """Weight of a bend between neighbouring knots, against 1 for a second of data off by as much."""
 
 FLATNESS = 1e-4
-"""Weight of a slope along speed: small, it only settles what neither data nor bends do."""
+"""Weight of a slope: small, it only settles what neither data nor bends do."""
 
 WRONG_WAY = 1e4
 """Weight of a slope of the wrong sign."""
@@ -36,26 +35,6 @@ LEAST_SCALE = 0.002
 ROUNDS = 15
 
 Matrix = sparse.csr_array
-
-
-def locate(values: SampleArray, at: FloatArray) -> tuple[npt.NDArray[np.int32], ChannelArray]:
-    """Return the knot before each value and the share of the way to the next one.
-
-    Values beyond the knots are taken as the nearest knot, NaN as the first.
-
-    Args:
-        values: shape (samples,).
-        at: knots, evenly spaced; shape (n,).
-
-    Returns:
-        Index of a knot, at most n - 2, and share from 0 to 1; shape (samples,) each.
-    """
-    steps = values - np.float32(at[0])
-    steps *= np.float32(1.0 / (at[1] - at[0]))
-    np.fmax(steps, np.float32(0.0), out=steps)
-    np.fmin(steps, np.float32(len(at) - 1), out=steps)
-    index = np.minimum(steps.astype(np.int32), len(at) - 2)
-    return index, np.subtract(steps, index, dtype=np.float32)
 
 
 def fit_surface(
@@ -94,9 +73,9 @@ def fit_surface(
     bends = sparse.vstack(
         [_second_difference(shape, 0), _second_difference(shape, 1), _twist(shape)]
     )
-    smooth = SMOOTHNESS * (bends.T @ bends) + FLATNESS * (by_rpm.T @ by_rpm)
     # Rows that must not be negative: how log pressure rises with speed and falls with temperature.
     slopes = sparse.vstack([by_rpm, -by_oil_c])
+    smooth = SMOOTHNESS * (bends.T @ bends) + FLATNESS * (slopes.T @ slopes)
     given = np.append(np.repeat(np.diff(np.log(rpm_knots)), shape[1]), np.zeros(by_oil_c.shape[0]))
 
     weights = np.minimum(seconds, MOST_SECONDS)

@@ -14,7 +14,7 @@ import pyarrow.csv
 
 from pipeline.ingest.dialect import BLANK_CELLS, Dialect, number_pattern
 from pipeline.ingest.source import Problem, refusal
-from pipeline.ingest.text import Text
+from pipeline.ingest.text import Text, line_starts
 from pipeline.run import ChannelArray, FloatArray
 
 RAGGED_SHARE = 0.01
@@ -33,10 +33,12 @@ class Table:
 
     Attributes:
         rows: how many there are.
-        numbers: column -> its values, NaN where there is none; shape (rows,).
+        numbers: column -> its values, NaN where there is none; shape (rows,). Only columns that
+            have any.
         time: values of the time column: float64, or strings where it holds clock times; None where
             no column is the time.
-        texts: columns that hold text and are no numbers.
+        texts: columns that hold text, not numbers.
+        blanks: columns without a single value.
         warnings: what was left out, a sentence each.
         line_of: row, counted from 0 -> its line in the file.
     """
@@ -45,6 +47,7 @@ class Table:
     numbers: Mapping[int, ChannelArray]
     time: FloatArray | pa.ChunkedArray | None
     texts: tuple[int, ...]
+    blanks: tuple[int, ...]
     warnings: tuple[str, ...]
     line_of: Callable[[int], int]
 
@@ -68,34 +71,44 @@ def parse_cells(text: Text, dialect: Dialect, time_column: int | None, name: str
     kinds = {i: pa.string() if i in dialect.textual else pa.float32() for i in columns}
     if time_column is not None and time_column not in dialect.textual:
         kinds[time_column] = pa.float64()
-    read = _read(text.body.slice(dialect.offset), dialect, kinds)
+    body = _utf8_body(text, dialect)
+    read = _read(body, dialect, kinds)
     if isinstance(read, str):
         kinds = dict.fromkeys(columns, pa.string())
-        read = _read(_as_utf8(text, dialect.offset), dialect, kinds)
+        read = _read(body, dialect, kinds)
     if isinstance(read, str):
         raise refusal(name, (Problem(f"its rows cannot be told apart ({read}): export it again"),))
     table, ragged = read
-    lines = _Lines(text, dialect, tuple(ragged))
+    lines = _Lines(body, dialect, tuple(ragged))
     warnings = _about_ragged(ragged, table.num_rows, lines, name)
     numbers: dict[int, ChannelArray] = {}
     texts: list[int] = []
+    blanks: list[int] = []
     time: FloatArray | pa.ChunkedArray | None = None
     for i in columns:
         column = table.column(str(i))
         if i == time_column:
             time = _time(column, dialect, textual=i in dialect.textual)
-        elif kinds[i] == pa.string():
-            values, wrong = _numbers(column, pa.float32(), dialect)
-            filled = np.count_nonzero(~np.isnan(values)) + len(wrong)
-            if len(wrong) > TEXT_SHARE * filled:
-                texts.append(i)
-                continue
+            continue
+        values, wrong = _numbers(column, pa.float32(), dialect)
+        values = _finite(values)
+        if len(wrong) > TEXT_SHARE * (table.num_rows - column.null_count):
+            texts.append(i)
+        elif np.isnan(values).all():
+            blanks.append(i)
+        else:
+            numbers[i] = values
             if len(wrong):
                 warnings.append(_about_wrong(dialect.headers[i], column, wrong, lines))
-            numbers[i] = _finite(values)
-        else:
-            numbers[i] = _finite(column.to_numpy())
-    return Table(table.num_rows, numbers, time, tuple(texts), tuple(warnings), lines.of_row)
+    return Table(
+        rows=table.num_rows,
+        numbers=numbers,
+        time=time,
+        texts=tuple(texts),
+        blanks=tuple(blanks),
+        warnings=tuple(warnings),
+        line_of=lines.of_row,
+    )
 
 
 def _read(
@@ -131,20 +144,18 @@ def _read(
     return table, sorted(number for number in ragged if number is not None)
 
 
-def _as_utf8(text: Text, offset: int) -> pa.Buffer:
-    body: bytes = text.body.slice(offset).to_pybytes()
-    return pa.py_buffer(body.decode(text.body_encoding, errors="replace").encode())
+def _utf8_body(text: Text, dialect: Dialect) -> pa.Buffer:
+    """Return the rows as bytes that are certainly UTF-8; without a copy where they are ASCII."""
+    body = text.body.slice(dialect.offset)
+    if np.frombuffer(body, dtype=np.uint8).max() < 0x80:
+        return body
+    return pa.py_buffer(body.to_pybytes().decode(text.body_encoding, errors="replace").encode())
 
 
 def _time(
     column: pa.ChunkedArray, dialect: Dialect, *, textual: bool
 ) -> FloatArray | pa.ChunkedArray:
-    if textual:
-        return column
-    if column.type == pa.string():
-        return _numbers(column, pa.float64(), dialect)[0]
-    values: FloatArray = column.to_numpy()
-    return values
+    return column if textual else _numbers(column, pa.float64(), dialect)[0]
 
 
 def _finite(values: ChannelArray) -> ChannelArray:
@@ -156,7 +167,9 @@ def _finite(values: ChannelArray) -> ChannelArray:
 def _numbers(
     column: pa.ChunkedArray, kind: pa.DataType, dialect: Dialect
 ) -> tuple[Any, npt.NDArray[np.intp]]:
-    """Return a text column as numbers, and the rows that are neither a number nor blank."""
+    """Return a column as numbers, and the rows that are neither a number nor blank."""
+    if column.type == kind:
+        return column.to_numpy(), np.array([], dtype=np.intp)
     cells = pc.utf8_trim_whitespace(column)
     fits = pc.match_substring_regex(cells, f"^(?:{number_pattern(dialect.decimal)})$")
     blank = pc.is_in(cells, value_set=pa.array(_BLANKS))
@@ -172,12 +185,12 @@ class _Lines:
     """Where the rows of a table lie in the file.
 
     Attributes:
-        text: of the log.
+        body: the rows.
         dialect: of the log.
         ragged: ordinals, counted from 1, of the rows that were left out.
     """
 
-    text: Text
+    body: pa.Buffer
     dialect: Dialect
     ragged: tuple[int, ...]
 
@@ -192,11 +205,11 @@ class _Lines:
 
     def of_ordinal(self, ordinal: int) -> int:
         """Return the line of the n-th row of the file, counted from 1; blank lines are no rows."""
-        body = np.frombuffer(self.text.body.slice(self.dialect.offset), dtype=np.uint8)
-        ends = np.append(np.flatnonzero(body == ord("\n")), len(body))
-        lengths = np.diff(ends, prepend=-1) - 1
-        blank = (lengths == 0) | ((lengths == 1) & (body[np.maximum(ends - 1, 0)] == ord("\r")))
-        return self.dialect.first_line + int(np.flatnonzero(~blank)[ordinal - 1])
+        starts = np.concatenate([[0], line_starts(self.body)])
+        starts = starts[starts < self.body.size]
+        begins = np.frombuffer(self.body, dtype=np.uint8)[starts]
+        filled = (begins != ord("\n")) & (begins != ord("\r"))
+        return self.dialect.first_line + int(np.flatnonzero(filled)[ordinal - 1])
 
 
 def _about_ragged(ragged: list[int], rows: int, lines: _Lines, name: str) -> list[str]:

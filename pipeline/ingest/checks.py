@@ -8,7 +8,6 @@ limit has not crossed it. Times are seconds, never counts of samples.
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
 from pipeline.run import (
     BAD,
@@ -197,6 +196,8 @@ def _stays(since: FloatArray, values: ChannelArray, tolerance: float, window_s: 
         return np.zeros(len(values), dtype=np.bool_)
     if values.max() - values.min() <= tolerance:
         return np.ones(len(values), dtype=np.bool_)
+    import pandas as pd  # slow to import, and the limits in use seldom lead here
+
     series = pd.Series(values, index=pd.to_timedelta(since, unit="s"))
     window = series.rolling(pd.Timedelta(seconds=window_s), closed="both")
     spread = (window.max() - window.min()).to_numpy()

@@ -13,23 +13,33 @@ import pyarrow.compute as pc
 from pipeline.errors import LogRefusedError
 from pipeline.ingest.cells import Table
 from pipeline.ingest.channels import Column
-from pipeline.ingest.dates import CLOCK, ZONE, read_date, read_moment, zone_of
+from pipeline.ingest.dates import CLOCK, YEARS, ZONE, read_date, read_moment, zone_of
 from pipeline.ingest.headers import fold
 from pipeline.ingest.source import Instructions, Problem, refusal
 from pipeline.run import FloatArray
-from pipeline.running import usual_step_s
 from pipeline.units import canonical
 
 UNREADABLE_SHARE = 0.01
 """More rows than this without a readable time, and a log is refused."""
 
+_EPOCH = date(1970, 1, 1)
+_DAY_US = 86_400_000_000
+_EARLIEST_US, _LATEST_US = (
+    (date(year, 1, 1) - _EPOCH).days * _DAY_US for year in (YEARS.start, YEARS.stop)
+)
 _DAY_S = 86_400.0
 _HALF_DAY_S = 43_200.0
 _SHORTEST_STEP_S, _AMBIGUOUS_STEP = 0.0005, 1.0
 """A step between these is seconds: as milliseconds it would be a logger of more than 1 kHz. A
 longer one may be a slow logger in seconds or a usual one in milliseconds."""
 
+_SAYS_DATES = ("Time: dates with clock times.",)
+
+_LOOKED_AT = 10_000
+"""Rows whose steps tell the unit of a time that states none."""
+
 _CHANGE_SLACK_S = 60.0
+"""The step at a change of daylight saving is the change and the usual step together."""
 
 
 @dataclass(frozen=True)
@@ -90,9 +100,13 @@ def read_timeline(table: Table, column: Column, instructions: Instructions, name
             )
         what = "1 row" if missing == 1 else f"{missing:,} rows"
         warnings += (f"Left out: {what} without a time that can be read ({where}).",)
-    if len(readable) < 2:
-        raise _refused("it has fewer than two samples: nothing can be judged by it", name)
     steps = np.diff(timeline.seconds[readable])
+    if not steps.any():
+        raise _refused(
+            "it has fewer than two samples at different times, so nothing can be judged by it: "
+            "export a longer log",
+            name,
+        )
     if (steps < 0.0).any():
         at = int(np.flatnonzero(steps < 0.0)[0])
         raise _refused(
@@ -105,10 +119,13 @@ def read_timeline(table: Table, column: Column, instructions: Instructions, name
 
 
 def _from_numbers(values: FloatArray, column: Column, name: str) -> Timeline:
-    unit, why = column.unit, f"Time: numbers in {column.unit_text or 'the unit given'}."
+    unit = column.unit
+    why = f"Time: numbers in {canonical('time').symbol if unit is None else unit.symbol}."
     readable = values[~np.isnan(values)]
-    if unit is None and len(readable) > 1:
-        step = usual_step_s(readable)
+    steps = np.diff(readable[:_LOOKED_AT])
+    forward = steps[steps > 0.0]
+    if unit is None and len(forward):
+        step = float(np.median(forward))
         if not _SHORTEST_STEP_S <= step < _AMBIGUOUS_STEP:
             raise _refused(
                 f"the time column {column.header!r} states no unit, and its steps of {step:g} may "
@@ -131,23 +148,52 @@ def _from_texts(
     filled = texts.drop_null()
     first = filled[0].as_py() if len(filled) else ""
     moment = read_moment(first, 0)
-    dated = moment is not None and bool(moment.date)
-    pattern = rf"^{'(?P<date>.+?)[T ,]+' if dated else ''}{CLOCK} *(?P<zone>{ZONE})?$"
-    parts = pc.extract_regex(texts, pattern)
-    seconds = _clock_s(parts)
+    if moment is not None and moment.date:
+        timeline = _from_iso(texts) or _from_dates(texts, table, instructions, name)
+    else:
+        timeline = _from_clock(texts, first)
+    if timeline.zone is None and "utc" in fold(column.header):
+        timeline = replace(timeline, zone=UTC)
+    return _without_clock_change(timeline, instructions.clock_zone())
+
+
+def _from_dates(
+    texts: pa.ChunkedArray, table: Table, instructions: Instructions, name: str
+) -> Timeline:
+    parts = pc.extract_regex(texts, rf"^(?P<date>.+?)[T ,]+{CLOCK} *(?P<zone>{ZONE})?$")
     zone, offset_s = _zones(parts)
-    seconds -= offset_s
-    if zone is None and "utc" in fold(column.header):
-        zone = UTC
-    if dated:
-        days, day = _days(parts, table, instructions, name)
-        seconds += days * _DAY_S
-        timeline = Timeline(seconds, "date", day, zone, ("Time: dates with clock times.",))
-        return _without_clock_change(timeline, instructions.clock_zone())
-    known = seconds[~np.isnan(seconds)]
+    days, day = _days(parts, table, instructions, name)
+    seconds = days * _DAY_S + _clock_s(parts) - offset_s
+    return Timeline(seconds, "date", day, zone, _SAYS_DATES)
+
+
+def _from_clock(texts: pa.ChunkedArray, first: str) -> Timeline:
+    parts = pc.extract_regex(texts, rf"^{CLOCK} *(?P<zone>{ZONE})?$")
+    zone, offset_s = _zones(parts)
+    clock_s = _clock_s(parts)
+    known = clock_s[~np.isnan(clock_s)]
     if first.count(":") < 2 or (len(known) and known[0] == 0.0):
-        return Timeline(seconds, "elapsed", why=("Time: hours, minutes and seconds elapsed.",))
-    return Timeline(_over_midnight(seconds), "clock", None, zone, ("Time: clock times.",))
+        return Timeline(clock_s, "elapsed", why=("Time: hours, minutes and seconds elapsed.",))
+    seconds = _over_midnight(clock_s - offset_s)
+    return Timeline(seconds, "clock", None, zone, ("Time: clock times.",))
+
+
+def _from_iso(texts: pa.ChunkedArray) -> Timeline | None:
+    """Read stamps that are ISO 8601 throughout, twenty times faster than by a pattern."""
+    for zone in (None, UTC):
+        try:
+            stamps = pc.cast(texts, pa.timestamp("us", tz=None if zone is None else "UTC"))
+        except pa.ArrowInvalid:
+            continue
+        micros = pc.cast(stamps, pa.int64())
+        low, high = pc.min_max(micros).as_py().values()
+        if low < _EARLIEST_US or high >= _LATEST_US:
+            return None
+        day = _EPOCH + timedelta(microseconds=pc.drop_null(micros)[0].as_py())
+        since = pc.subtract(micros, (day - _EPOCH).days * _DAY_US)
+        seconds = pc.cast(since, pa.float64()).to_numpy() / 1e6
+        return Timeline(seconds, "date", day, zone, _SAYS_DATES)
+    return None
 
 
 def _clock_s(parts: pa.ChunkedArray) -> FloatArray:

@@ -18,17 +18,21 @@ DayOrder = Literal["day-first", "month-first"]
 CLOCK = r"(?:(?P<h>\d{1,3}):)?(?P<m>\d{1,2}):(?P<s>\d{2}(?:[.,]\d+)?)"
 """hh:mm:ss.fff, or mm:ss.fff, as a regular expression."""
 
-ZONE = r"Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?"
+ZONE = r"Z|UTC|GMT|[+-](?:0\d|1[0-4])(?::?[0-5]\d)?"
 """A zone behind a clock time, as a regular expression."""
 
+YEARS = range(1900, 2200)
+"""A year outside these is no year of a log."""
+
+_YEAR = r"(?:19|20|21)\d\d"
 _year_first = re.compile(
-    r"(?P<y>\d{4})([-/.])(?P<m>\d{1,2})\2(?P<d>\d{1,2})|"
-    r"(?P<y2>\d{4})(?P<m2>\d{2})(?P<d2>\d{2})"
+    rf"(?P<y>{_YEAR})([-/.])(?P<m>\d{{1,2}})\2(?P<d>\d{{1,2}})|"
+    rf"(?P<y2>{_YEAR})(?P<m2>\d{{2}})(?P<d2>\d{{2}})"
 )
-_year_last = re.compile(r"(?P<a>\d{1,2})([-/.])(?P<b>\d{1,2})\2(?P<y>\d{4})")
+_year_last = re.compile(rf"(?P<a>\d{{1,2}})([-/.])(?P<b>\d{{1,2}})\2(?P<y>{_YEAR})")
 _named = re.compile(
-    r"(?P<d>\d{1,2})[-. ]*(?P<name>[A-Za-z]{3,9})[-., ]*(?P<y>\d{4})|"
-    r"(?P<name2>[A-Za-z]{3,9})[. ]+(?P<d2>\d{1,2}),? +(?P<y2>\d{4})"
+    rf"(?P<d>\d{{1,2}})[-. ]*(?P<name>[A-Za-z]{{3,9}})[-., ]*(?P<y>{_YEAR})|"
+    rf"(?P<name2>[A-Za-z]{{3,9}})[. ]+(?P<d2>\d{{1,2}}),? +(?P<y2>{_YEAR})"
 )
 _moment = re.compile(
     rf"(?P<date>.*?\d.*?)??(?:(?:^|[T ,]+)(?P<clock>\d{{1,2}}:\d{{2}}(?::\d{{2}}(?:[.,]\d+)?)?)"

@@ -12,7 +12,7 @@ from typing import Literal
 
 from pipeline.ingest.headers import is_time_header
 from pipeline.ingest.source import Problem, refusal
-from pipeline.ingest.text import HEAD_BYTES, Text
+from pipeline.ingest.text import HEAD_BYTES, Text, line_starts
 from pipeline.units import parse
 
 Delimiter = Literal[",", ";", "\t"]
@@ -48,8 +48,9 @@ def number_pattern(marks: str) -> str:
 
 _number = re.compile(number_pattern(".,"))
 _blank = re.compile(r"#+")
+_CLOCK = r"\d{1,3}:\d{2}(?::\d{2})?(?:[.,]\d+)?"
 _moment = re.compile(
-    r"\d{1,3}:\d{2}(?::\d{2})?(?:[.,]\d+)?|\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}(?:[T ].*)?"
+    rf"{_CLOCK}|\d{{1,4}}[-/.]\d{{1,2}}[-/.]\d{{1,4}}(?:[T ]{_CLOCK} *(?:[A-Z]+|[+-][\d:]+)?)?"
 )
 _thousands = re.compile(r"[+-]?[1-9]\d{0,2}(?:,\d{3})+")
 
@@ -115,9 +116,8 @@ def is_blank(cell: str) -> bool:
 def find_dialect(text: Text, name: str) -> Dialect:
     """Find how the table of a log is written.
 
-    The delimiter is the one that cuts the most lines into equally many cells of which most are
-    numbers; the header is the line above the first such line, with a row of units between them or
-    not.
+    The delimiter is the one that cuts most numbers out of lines with equally many cells; the header
+    is the line above the first such line, with a row of units between them or not.
 
     Args:
         text: of the log.
@@ -131,8 +131,8 @@ def find_dialect(text: Text, name: str) -> Dialect:
         delimiter, lines = max(
             ((mark, _cut(head, mark)) for mark in SPOKEN), key=lambda cut: _shape(cut[1])
         )
-        rows, width = _shape(lines)
-        if rows:
+        likeness, width = _shape(lines)
+        if likeness:
             return _describe(text, name, delimiter, lines, width)
     raise refusal(name, (_no_rows(head),))
 
@@ -160,10 +160,14 @@ def _line(number: int, raw: Sequence[str]) -> Line:
 
 
 def _shape(lines: Sequence[Line]) -> tuple[int, int]:
-    """Return how many lines are rows of one table, and how many cells they have; 0 without rows."""
-    counts = Counter(len(line.cells) for line in lines if len(line.cells) > 1 and line.is_row)
-    width, rows = counts.most_common(1)[0] if counts else (0, 0)
-    return rows, width
+    """Return how much the lines look like rows of one table, and how many cells these have.
+
+    The measure is the numbers in rows of the usual width less the words in them; 0 without rows.
+    """
+    rows = [line for line in lines if len(line.cells) > 1 and line.is_row]
+    widths = Counter(len(row.cells) for row in rows)
+    width = widths.most_common(1)[0][0] if widths else 0
+    return sum(row.figures - row.words for row in rows if len(row.cells) == width), width
 
 
 def _describe(
@@ -250,11 +254,7 @@ def _holds_text_only(rows: Sequence[Line], column: int) -> bool:
 
 
 def _offset_of_line(text: Text, line: int) -> int:
-    head = text.head(HEAD_BYTES)
-    offset = 0
-    for _ in range(line - 1):
-        offset = head.index(b"\n", offset) + 1
-    return offset
+    return int(line_starts(text.head(HEAD_BYTES))[line - 2]) if line > 1 else 0
 
 
 def _no_header(row: Line) -> Problem:

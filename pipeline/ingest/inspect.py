@@ -14,10 +14,10 @@ from pipeline.ingest.channels import Column, UnitBasis
 from pipeline.ingest.clock import read_timeline
 from pipeline.ingest.dates import note_of_start
 from pipeline.ingest.plausible import plausible_units
-from pipeline.ingest.read import Parsed, about_columns, hold, parse_log
+from pipeline.ingest.read import Parsed, about_columns, changes_in_steps, parse_log
 from pipeline.ingest.source import Instructions, ReadSource
 from pipeline.ingest.start import find_start
-from pipeline.ingest.timebase import TimeBase, make_base, on_base, place
+from pipeline.ingest.timebase import TimeBase, make_base, on_base, place, rate_hz
 from pipeline.run import MISSING, StartBasis
 from pipeline.settings import TIME
 
@@ -97,7 +97,11 @@ class Inspection:
             "",
             f"[profile.{key}.columns]",
             *(f"{_quoted(c.header)} = {_quoted(c.name)}" for c in self.columns if c.given),
-            *(f'# {_quoted(c.header)} = ""' for c in self.columns if not c.known and c.header),
+            *(
+                f'# {_quoted(c.header)} = ""'
+                for c in self.columns
+                if c.header and not c.known and c.low is not None
+            ),
             "",
             f"[profile.{key}.units]",
             *(
@@ -173,37 +177,29 @@ def _inspect(source: ReadSource, instructions: Instructions) -> Inspection:
             )
     columns = [_view(log, column, base) for column in log.layout.columns]
     if log.layout.time is not None:
-        columns.insert(log.layout.time.index, _time_view(log.layout.time, base))
+        rate = None if base is None else rate_hz(base.time_s)
+        columns.insert(log.layout.time.index, replace(_bare_view(log.layout.time), rate_hz=rate))
     return replace(found, columns=tuple(columns))
-
-
-def _time_view(column: Column, base: TimeBase | None) -> ColumnView:
-    view = _bare_view(column)
-    if base is None:
-        return view
-    rate_hz = place(base.time_s.astype(np.float32), base, None, turning=None, hold=True).native_hz
-    return replace(view, rate_hz=rate_hz)
 
 
 def _view(log: Parsed, column: Column, base: TimeBase | None) -> ColumnView:
     view = _bare_view(column)
-    if column.index in log.table.texts:
-        return replace(view, share_missing=1.0, remark="text, not numbers: left out")
+    if column.index not in log.table.numbers:
+        what = "text, not numbers" if column.index in log.table.texts else "blank throughout"
+        return replace(view, share_missing=1.0, remark=f"{what}: left out")
     values = log.table.numbers[column.index]
-    blank = np.isnan(values)
-    if blank.all():
-        return replace(view, share_missing=1.0, remark="blank throughout: left out")
     view = replace(
         view,
         low=float(np.nanmin(values)),
         high=float(np.nanmax(values)),
-        share_missing=float(blank.mean()),
+        share_missing=float(np.isnan(values).mean()),
     )
     if column.channel is not None and column.unit is None:
         units = plausible_units(values, column.channel, absolute=column.absolute)
         view = replace(view, plausible=tuple(unit.symbol for unit in units))
     if base is not None:
-        placed = place(on_base(values, base), base, None, turning=None, hold=hold(column))
+        held = changes_in_steps(column)
+        placed = place(on_base(values, base), base, None, turning=None, hold=held)
         missing = float(np.mean(placed.flags == MISSING))
         view = replace(view, rate_hz=placed.native_hz, share_missing=missing)
     return view

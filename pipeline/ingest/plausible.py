@@ -65,22 +65,16 @@ def missing_units(
             continue
         values = numbers[column.index]
         units = plausible_units(values, column.channel, absolute=column.absolute)
-        says = (
-            f"says {column.unit_text!r}, which is no unit of it"
-            if column.unit_text
-            else "states no unit"
-        )
-        span = f"values {_short(np.nanmin(values))} to {_short(np.nanmax(values))}"
+        states = f"{column.unit_text!r} is none of its units" if column.unit_text else "none stated"
         fit = f"would fit {_either([unit.symbol for unit in units])}" if units else "fit none known"
-        said.append(f"{column.name} (column {column.header!r}) {says}; its {span} {fit}")
+        span = f"values {_short(np.nanmin(values))} to {_short(np.nanmax(values))}"
+        said.append(f"{column.name} (column {column.header!r}: {states}; {span} {fit})")
         options.append(f"--unit {column.name}={units[0].symbol if units else 'UNIT'}")
     if not said:
         return ()
-    return (
-        Problem(
-            f"{', and '.join(said)}: give the unit, like {' '.join(options)}", " ".join(options)
-        ),
-    )
+    option = " ".join(options)
+    sentence = f"the unit is not known of {' and of '.join(said)}: give it, like {option}"
+    return (Problem(sentence, option),)
 
 
 def _short(value: np.float32) -> str:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from pipeline.catalogue import WATCHED, channels
 from pipeline.errors import BabbittError
 from pipeline.ingest.cells import Table, parse_cells
@@ -136,11 +134,9 @@ def _unusable_rpm(layout: Layout, table: Table) -> tuple[Problem, ...]:
     rpm = next((column for column in layout.columns if column.name == "rpm"), None)
     if rpm is None:
         return ()
-    if rpm.index in table.texts:
-        return (Problem(f"the column of rpm, {rpm.header!r}, holds text, not numbers"),)
-    if np.isnan(table.numbers[rpm.index]).all():
-        return (Problem(f"the column of rpm, {rpm.header!r}, is blank throughout"),)
-    return ()
+    what = "holds text" if rpm.index in table.texts else "is blank throughout"
+    sentence = f"the column of rpm, {rpm.header!r}, {what}: nothing can be judged without it"
+    return () if rpm.index in table.numbers else (Problem(sentence),)
 
 
 def _convert(
@@ -150,11 +146,7 @@ def _convert(
     instructions: Instructions,
 ) -> tuple[dict[str, ChannelArray], tuple[str, ...]]:
     """Return channel -> readings of every row, in canonical units, and what was done to them."""
-    used = [
-        column
-        for column in layout.columns
-        if column.index in numbers and not np.isnan(numbers[column.index]).all()
-    ]
+    used = [column for column in layout.columns if column.index in numbers]
     ambient = _ambient(used, numbers, seconds, instructions)
     readings: dict[str, ChannelArray] = {}
     conversions: list[str] = []
@@ -201,17 +193,17 @@ def _signals(
             base,
             None if channel is None else channel.limits,
             turning=turning,
-            hold=hold(column),
+            hold=changes_in_steps(column),
         )
         unit = column.unit_text if channel is None else channel.unit.symbol
         signal = Signal(placed.values, placed.flags, unit, placed.native_hz, column.header)
         signals[name], faults[name] = signal, placed.faults
         if name == "rpm":
             turning = signal.usable() & (signal.values > TURNING_ABOVE_RPM)
-    return {name: signals[name] for name in by_name if name in signals}, faults
+    return {name: signals[name] for name in by_name}, faults
 
 
-def hold(column: Column) -> bool:
+def changes_in_steps(column: Column) -> bool:
     """Whether a channel keeps its value between its samples: a count, or what nobody knows."""
     return column.channel is None or column.channel.unit.dimension == "number"
 
@@ -223,16 +215,11 @@ def about_columns(log: Parsed) -> tuple[str, ...]:
 
 def _left_out(layout: Layout, table: Table) -> list[str]:
     """Name the columns that are not in the run."""
-    texts = [c.header for c in layout.columns if c.index in table.texts]
-    blanks = [
-        c.header
-        for c in layout.columns
-        if c.index in table.numbers and np.isnan(table.numbers[c.index]).all()
-    ]
     said: list[str] = []
-    for headers, why in ((texts, "text, not numbers"), (blanks, "blank throughout")):
+    for indexes, why in ((table.texts, "text, not numbers"), (table.blanks, "blank throughout")):
+        headers = [repr(c.header) for c in layout.columns if c.index in indexes]
         if headers:
-            said.append(f"Left out as {why}: {', '.join(repr(header) for header in headers)}.")
+            said.append(f"Left out as {why}: {', '.join(headers)}.")
     return said
 
 

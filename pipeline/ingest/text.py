@@ -6,6 +6,8 @@ import codecs
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 
 from pipeline.ingest.source import Problem, refusal
@@ -83,6 +85,14 @@ def read_text(data: bytes | memoryview, name: str) -> Text:
         body_encoding="cp1252" if encoding == "cp1252" else "utf-8",
         why=(f"Encoding: {_SPOKEN[encoding]} ({how}).", f"Line ends: {ending}."),
     )
+
+
+def line_starts(body: bytes | pa.Buffer) -> npt.NDArray[np.intp]:
+    """Return where each line starts that follows a line end: CR, LF or both."""
+    codes = np.frombuffer(body, dtype=np.uint8)
+    feeds, returns = codes == ord("\n"), codes == ord("\r")
+    returns[:-1] &= ~feeds[1:]
+    return np.flatnonzero(feeds | returns) + 1
 
 
 def _encoding(head: bytes) -> tuple[Encoding, bytes, str]:

@@ -144,7 +144,7 @@ def place(
     blank = np.isnan(values)
     if not blank.any():
         found = _flagged(base.time_s, values, limits, turning)
-        return Placed(values, found.flags, _rate(base.time_s), found.faults)
+        return Placed(values, found.flags, rate_hz(base.time_s), found.faults)
     own = np.flatnonzero(~blank)
     own_s, own_values = base.time_s[own], values[own]
     found = _flagged(own_s, own_values, limits, None if turning is None else turning[own])
@@ -164,7 +164,7 @@ def place(
         share = (base.time_s[between] - before_s) / (after_s - before_s)
         placed[between] += share * (own_values[after] - own_values[after - 1])
     flags[between] = np.maximum(found.flags[after - 1], found.flags[after])
-    return Placed(placed, flags, _rate(own_s), found.faults)
+    return Placed(placed, flags, rate_hz(own_s), found.faults)
 
 
 def _flagged(
@@ -193,6 +193,7 @@ def _longest_bridge_s(own: IndexArray, own_s: FloatArray) -> float:
     return _DUE_STEPS * usual_step_s(own_s) if full_rate else gap_above_s(own_s)
 
 
-def _rate(time_s: FloatArray) -> float:
+def rate_hz(time_s: FloatArray) -> float:
+    """Return the usual rate of samples at these times, 1/s; 0 where there are fewer than two."""
     step_s = usual_step_s(time_s)
     return 1.0 / step_s if step_s > 0.0 else 0.0

@@ -13,21 +13,37 @@ from pipeline.register.reviews import Reviewed, holding, reviewed_of, span_of
 
 def faults(session: Session) -> tuple[str, ...]:
     """Return what is wrong with the register, a sentence each; nothing where it is whole."""
-    return (*_damage(session), *_without_exposure(session), *_misread_reviews(session))
+    damage = _damage(session)
+    if damage:
+        return damage  # a damaged file cannot be asked for more
+    return (*_dangling(session), *_without_exposure(session), *_misread_reviews(session))
 
 
-def _damage(session: Session) -> list[str]:
-    """Ask SQLite for damaged pages and dangling references; PostgreSQL sees to both itself."""
-    if session.get_bind().dialect.name != "sqlite":
-        return []
-    damaged = [row[0] for row in session.execute(text("PRAGMA integrity_check(10)"))]
-    dangling = sorted({str(row[0]) for row in session.execute(text("PRAGMA foreign_key_check"))})
-    found = [f"The register is damaged ({what}): restore it." for what in damaged if what != "ok"]
-    found += [
-        f"The register's table {name} names records that are gone: restore the register."
-        for name in dangling
-    ]
-    return found
+def _damage(session: Session) -> tuple[str, ...]:
+    """Have SQLite verify its file; PostgreSQL sees to its own."""
+    if not _is_sqlite(session):
+        return ()
+    answers = session.scalars(text("PRAGMA integrity_check(10)")).all()
+    return tuple(
+        f"The register is damaged ({answer}): restore it from a backup."
+        for answer in answers
+        if answer != "ok"
+    )
+
+
+def _dangling(session: Session) -> tuple[str, ...]:
+    """Look for references to nothing, which SQLite lets in where the check is switched off."""
+    if not _is_sqlite(session):
+        return ()
+    tables = session.scalars(text("PRAGMA foreign_key_check")).all()
+    return tuple(
+        f"The register's table {table} names records that are gone: restore it from a backup."
+        for table in sorted(set(tables))
+    )
+
+
+def _is_sqlite(session: Session) -> bool:
+    return session.get_bind().dialect.name == "sqlite"
 
 
 def _without_exposure(session: Session) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, fields
 from datetime import UTC, datetime
 from typing import Any
@@ -37,19 +37,14 @@ def replace_events(
         ValueError: an event is of another run.
     """
     run = run_row(session, run_id)
-    found = [asdict(event) for event in events]
-    if any(row["run_id"] != run.run_id for row in found):
+    found = tuple(events)
+    if any(event.run_id != run.run_id for event in found):
         raise ValueError(f"an event is not of the run {run.run_id}")
-    verdicts = holding(
-        [Span(row["event_id"], row["kind"], row["start_s"], row["end_s"]) for row in found],
-        _reviews_of(session, run.run_id),
-    )
+    spans = [Span(event.event_id, event.kind, event.start_s, event.end_s) for event in found]
+    verdicts = holding(spans, _reviews_of(session, run.run_id))
     session.execute(delete(EventRow).where(EventRow.run_id == run.run_id))
-    for row in found:
-        del row["engine_id"]  # the run knows it
-        row["review"] = verdicts.get(row["event_id"])
     if found:
-        session.execute(insert(EventRow), found)
+        session.execute(insert(EventRow), [_to_row(event, verdicts) for event in found])
     run.judged_by = judged_by
     session.flush()
 
@@ -156,6 +151,13 @@ def add_review(session: Session, event_id: str, verdict: Verdict, note: str = ""
         row.review = verdicts.get(row.event_id)
     session.flush()
     return find_event(session, event.event_id)
+
+
+def _to_row(event: Event, verdicts: Mapping[str, Verdict]) -> dict[str, Any]:
+    """Return the columns of an event; its engine is the run's, and not kept twice."""
+    row = asdict(event) | {"review": verdicts.get(event.event_id)}
+    del row["engine_id"]
+    return row
 
 
 def _reviews_of(session: Session, run_id: str) -> list[Reviewed]:

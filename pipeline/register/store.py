@@ -38,7 +38,8 @@ _WRITE_LOCK = 0x0BABB177
 """Number of the advisory lock that writers on PostgreSQL take; any that no other program takes."""
 
 _WHAT_TO_DO = {
-    "locked": "another program has been writing to it for long; try again",
+    "locked": "another program has been writing to it for long, try again",
+    "lock timeout": "another program has been writing to it for long, try again",
     "full": "make room on the disk and try again",
     "readonly": "allow writing to the file and its folder",
     "unable to open": "see that the folder is there and may be written",
@@ -78,9 +79,8 @@ class Register:
         """
         parsed = _parse(url)
         name = parsed.render_as_string(hide_password=True)
-        path = parsed.database
         if parsed.get_backend_name() == "sqlite":
-            name = str(path)
+            name = str(parsed.database)
             if not create and not Path(name).is_file():
                 raise LogbookError(f"There is no register at {name}: restore it from a backup.")
         register = cls(name, *_engines(parsed))
@@ -122,13 +122,12 @@ class Register:
             yield session
 
     def faults(self) -> tuple[str, ...]:
-        """Return what is wrong with the register, a sentence each; nothing where it is whole.
-
-        Raises:
-            LogbookError: the database is too damaged to be read.
-        """
-        with self.reading() as session:
-            return check.faults(session)
+        """Return what is wrong with the register, a sentence each; nothing where it is whole."""
+        try:
+            with self.reading() as session:
+                return check.faults(session)
+        except LogbookError as error:
+            return (str(error),)
 
     def close(self) -> None:
         """Let go of the database."""
@@ -197,6 +196,8 @@ def _begin_sqlite(connection: Connection) -> None:
 def _begin_postgresql(connection: Connection) -> None:
     """Make a transaction that writes wait for the one before it, as on SQLite."""
     if _writes(connection):
+        patience = f"{_BUSY_TIMEOUT_S * 1000:.0f}"  # milliseconds
+        connection.execute(select(func.set_config("lock_timeout", patience, True)))
         connection.execute(select(func.pg_advisory_xact_lock(_WRITE_LOCK)))
 
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 
-from scipy.optimize import brentq
-
 ZERO_C_K = 273.15
 STANDARD_ATMOSPHERE_KPA = 101.325
 
@@ -49,6 +47,8 @@ def boiling_point_c(
     Raises:
         ValueError: the pressure lies outside the saturation line of water.
     """
+    from scipy.optimize import brentq  # slow to import, and most commands boil nothing
+
     pressure_kpa = cap_kpa + ambient_kpa
     glycol = glycol_mole_fraction(glycol_percent)
 

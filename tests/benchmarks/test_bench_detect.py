@@ -1,71 +1,75 @@
-"""How fast detection is, against reading the same columns and against a pandas script."""
+"""Detection and exposure against reading the same columns, and detection against pandas."""
 
 from __future__ import annotations
 
-import gc
-import time
 from collections import Counter
+from pathlib import Path
 
 import pyarrow.parquet as pq
 import pytest
 from pandas_script import find_events, frame_of
+from ratios import paired_seconds
 from season import make_run, make_spec
 
 from pipeline.detect.judge import detect
-from pipeline.detect.pressure import learn_surface, steady_pressure
+from pipeline.detect.pressure import PressureSurface, learn_surface, steady_pressure
+from pipeline.detect.watch import watched
 from pipeline.logbook import write_run
+from pipeline.run import Run
+from pipeline.spec import EngineSpec
+from pipeline.totals.exposure import expose
 
 SAMPLES = 1_400_000
-ROUNDS = 5
-READ_REACH = 4.0
-"""Detection takes no longer than so many times reading; exposure has the rest of 5."""
-SCRIPT_REACH = 5.0
+ROUNDS = 9
+
+Season = tuple[Run, EngineSpec, PressureSurface]
 
 
 @pytest.fixture(scope="module")
-def season(tmp_path_factory):
+def season() -> Season:
     run, spec = make_run(SAMPLES), make_spec()
-    path = tmp_path_factory.mktemp("runs") / "run.parquet"
-    write_run(run, path)
     surface = learn_surface([steady_pressure(run, spec)], spec)
     assert surface is not None
-    return run, spec, surface, path
+    return run, spec, surface
 
 
-def least_seconds(function, *args):
-    """Shortest of ROUNDS calls, after one to warm up."""
-    function(*args)
-    gc.collect()
-    seconds = []
-    for _ in range(ROUNDS):
-        start = time.perf_counter()
-        function(*args)
-        seconds.append(time.perf_counter() - start)
-    return min(seconds)
+def test_detection_and_exposure(benchmark, assert_ratio, season: Season, tmp_path: Path) -> None:
+    run, spec, surface = season
+    path = tmp_path / "run.parquet"
+    write_run(run, path)
+
+    def judge() -> None:
+        detect(run, spec, surface)
+        expose(run, spec, watched(run, spec))
+
+    pairs = paired_seconds(judge, lambda: pq.read_table(path), rounds=ROUNDS)
+    benchmark.pedantic(judge, rounds=1)
+    assert_ratio(
+        "detection and exposure / pyarrow reading the columns",
+        [ours / reading for ours, reading in pairs],
+        reach=5.0,
+        aim=3.0,
+    )
 
 
-def test_detection_against_reading_the_same_columns(benchmark, season):
-    run, spec, surface, path = season
-    reading_s = least_seconds(pq.read_table, path)
-
-    benchmark.pedantic(detect, args=(run, spec, surface), rounds=ROUNDS, warmup_rounds=1)
-
-    ratio = benchmark.stats.stats.min / reading_s
-    benchmark.extra_info["times as long as reading"] = round(ratio, 2)
-    assert ratio < READ_REACH
-
-
-def test_detection_against_a_pandas_script(benchmark, season):
-    run, spec, surface, _ = season
+def test_detection_against_a_pandas_script(benchmark, assert_ratio, season: Season) -> None:
+    run, spec, surface = season
     log = frame_of(run)
-    script_s = least_seconds(find_events, log, spec, surface)
 
-    events = benchmark.pedantic(detect, args=(run, spec, surface), rounds=ROUNDS, warmup_rounds=1)
+    pairs = paired_seconds(
+        lambda: detect(run, spec, surface),
+        lambda: find_events(log, spec, surface),
+        rounds=ROUNDS,
+    )
+    events = benchmark.pedantic(detect, args=(run, spec, surface), rounds=1)
 
     by_script = Counter(find_events(log, spec, surface)["kind"])
     found = Counter(event.kind for event in events)
-    assert {kind: found[kind] for kind in by_script} == dict(by_script)
     assert len(by_script) >= 4
-    ratio = script_s / benchmark.stats.stats.min
-    benchmark.extra_info["times faster than the script"] = round(ratio, 2)
-    assert ratio > SCRIPT_REACH
+    assert {kind: found[kind] for kind in by_script} == dict(by_script)
+    assert_ratio(
+        "pandas script / detection of the same events",
+        [script / ours for ours, script in pairs],
+        reach=5.0,
+        aim=10.0,
+    )

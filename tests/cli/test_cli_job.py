@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from conftest import LogWriter, Shop, run  # type: ignore[import-not-found]
+from shop import LogWriter, Shop, run
 
 
 def test_a_log_becomes_a_run_with_its_events_and_totals(shop: Shop, write_log: LogWriter) -> None:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import os
-import shutil
+import sys
 from pathlib import Path
 
 import pytest
-from conftest import SPEC, LogWriter, Shop, run  # type: ignore[import-not-found]
+from shop import SPEC, LogWriter, Shop, run
 
 
 def files_of(folder: Path) -> set[Path]:
@@ -22,7 +21,7 @@ def files_of(folder: Path) -> set[Path]:
     ("content", "words"),
     [
         (b"", "is empty"),
-        (b"Time (s),RPM (1/min)\n", "no rows"),
+        (b"Time (s),RPM (1/min)\n", "not one sample"),
         (bytes(range(256)) * 8, "not text"),
         (b"RPM (1/min),Oil Press (kPa)\n1000,300\n1100,310\n1200,320\n", "time"),
         (b"Time (s),RPM (1/min)\n0,900\n1,901\n0.5,902\n2,903\n", "line 4"),
@@ -64,16 +63,21 @@ def test_a_folder_a_missing_file_and_an_unknown_engine(
     assert files_of(shop.book) == before
 
 
-@pytest.mark.skipif(
-    os.name == "nt" or (os.geteuid() == 0 and shutil.which("setpriv") is None),
-    reason="needs permissions that bind the user",
-)
-def test_a_file_that_may_not_be_read(shop: Shop, write_log: LogWriter) -> None:
-    path = write_log()
-    path.chmod(0)
-    result = shop("ingest", path, "--engine", "E1", "--json")
-    assert result.status == 1
-    assert "permission denied" in result.json[0]["error"].lower()
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such limit")
+def test_a_disk_that_takes_no_more_leaves_everything_as_it_was(
+    shop: Shop, write_log: LogWriter
+) -> None:
+    import resource
+
+    before = files_of(shop.book)
+    words = ("--logbook", shop.book, "ingest", write_log(), "--engine", "E1")
+    failed = run(
+        *words, preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (20_000,) * 2)
+    )
+    assert failed.status == 1
+    assert failed.err.count("\n") == 1
+    assert files_of(shop.book) == before
+    assert run(*words).status == 0
 
 
 def test_a_log_from_before_the_engine_existed(shop: Shop, write_log: LogWriter) -> None:
@@ -109,7 +113,7 @@ def test_an_overlapping_log_is_held_back_until_someone_says(
         (["engine", "add", "E1", "--spec", "{spec}"], "There is an engine E1 already"),
         (["engine", "add", "a/b", "--spec", "{spec}"], "cannot be an engine's ID"),
         (["engine", "add", "E2", "--spec", "none.toml"], "none.toml"),
-        (["engine", "refresh", "E9", "--at", "2026-01-01"], "did you mean E1?"),
+        (["engine", "refresh", "E11", "--at", "2026-01-02"], "did you mean E1?"),
         (["engine", "refresh", "E1", "--at", "2025-01-01"], "before"),
         (["events", "--run", "r0"], "There is no run 'r0'"),
         (["review", "abc", "confirmed"], "There is no event 'abc'"),

@@ -1,13 +1,14 @@
-"""A seeded, invented fleet: engines, what their builds took, and what was found in them.
+"""A seeded, invented fleet: what its engines took, what was found in them, and what was true.
 
-Doses are in lives of their kind, hours in hours. A run's doses grow with its hours, but mostly with
-luck: log-normal from run to run, with an engine and a driver behind them. What is true of a damage
-mode is drawn from the same beliefs that the model starts from.
+Doses are in lives of their kind, running time in hours. The doses of a run grow with its hours and
+with how hard it was driven, but mostly with luck: log-normal from run to run. What is true of a
+damage mode is drawn from the very beliefs that the model starts from.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -15,13 +16,13 @@ import numpy as np
 
 from pipeline.causes import RUNNING, DamageMode, mode_named
 from pipeline.damage.model import UNLOGGED, Load, Observation
-from pipeline.damage.prior import prior_of, running_prior
+from pipeline.damage.prior import Prior, priors_of
 from pipeline.spec import KINDS, LifeSection
 
 World = Literal["doses", "running"]
 """What does the damage: the logged doses, or running time alone."""
 
-LIFE = LifeSection(**dict.fromkeys(KINDS, 1.0))
+STRIP_INTERVAL_H = 7.0
 MODES = tuple(
     mode_named(*name.split("."))
     for name in (
@@ -37,7 +38,7 @@ MODES = tuple(
 )
 
 # Share of runs in which a dose is taken at all.
-OCCURS = {
+_OCCURS = {
     "over_rev.on_power": 0.6,
     "over_rev.driven": 0.15,
     "oil_starvation": 0.5,
@@ -48,17 +49,17 @@ OCCURS = {
     "overboost.hot": 0.1,
     "cold_load": 0.3,
 }
-WHOLES = {
+_WHOLES = {
     "over_rev": ("over_rev.on_power", "over_rev.driven"),
     "overboost": ("overboost.cool", "overboost.hot"),
 }
-RUNS_A_BUILD = 14.0
-HOURS_A_RUN = 0.5
-LIVES_A_BUILD = 0.8
-RUNNING_LIFE_H = 8.0
-SPREAD_OF_RUNS = 1.3
-SPREAD_OF_DRIVING = 0.4
-SPREAD_OF_ENGINES = 0.5
+_RUNS_A_BUILD = 14.0
+_LIVES_A_BUILD = 0.8
+_LUCK = 1.3  # spreads: of ln dose from run to run,
+_DRIVING = 0.4  # of all doses of a run together,
+_ENGINE = 0.5  # and from engine to engine
+
+Doses = dict[str, float]
 
 
 @dataclass(frozen=True)
@@ -68,64 +69,54 @@ class Truth:
     unlogged: float
     causes: dict[str, tuple[float, float]]
 
-    def hazard(self, doses: dict[str, float]) -> dict[str, float]:
-        """Each cause's part of the cumulative hazard."""
+    def chance(self, doses: Mapping[str, float]) -> float:
+        return -math.expm1(-sum(self._hazard(doses).values()))
+
+    def shares(self, doses: Mapping[str, float]) -> dict[str, float]:
+        """Chance of each cause to be the culprit of damage found."""
+        hazard = self._hazard(doses)
+        total = sum(hazard.values())
+        return {cause: part / total for cause, part in hazard.items()}
+
+    def _hazard(self, doses: Mapping[str, float]) -> dict[str, float]:
         return {UNLOGGED: self.unlogged} | {
             cause: (doses[cause] / eta) ** beta for cause, (eta, beta) in self.causes.items()
         }
 
-    def chance(self, doses: dict[str, float]) -> float:
-        return -math.expm1(-sum(self.hazard(doses).values()))
-
-
-def draw_truth(rng: np.random.Generator, mode: DamageMode, world: World) -> Truth:
-    prior = prior_of(mode, LIFE) if world == "doses" else running_prior(RUNNING_LIFE_H)
-    log = rng.normal(prior.mean, prior.spread)
-    k = len(prior.causes)
-    pairs = zip(np.exp(log[1 : 1 + k]), np.exp(log[1 + k :]), strict=True)
-    return Truth(math.exp(log[0]), dict(zip(prior.causes, pairs, strict=True)))
-
-
-def draw_rates(rng: np.random.Generator) -> dict[str, float]:
-    """One engine's doses an hour, in the runs in which they occur."""
-    mean_of_luck = math.exp(0.5 * (SPREAD_OF_RUNS**2 + SPREAD_OF_DRIVING**2))
-    usual = LIVES_A_BUILD / (RUNS_A_BUILD * HOURS_A_RUN * mean_of_luck)
-    return {c: usual / share * rng.lognormal(0.0, SPREAD_OF_ENGINES) for c, share in OCCURS.items()}
-
-
-def draw_build(rng: np.random.Generator, rates: dict[str, float]) -> dict[str, float]:
-    """What one build of an engine takes until it is stripped: dose by cause, and hours."""
-    runs = 6 + rng.poisson(RUNS_A_BUILD - 6)
-    hours = rng.lognormal(math.log(HOURS_A_RUN), 0.35, runs)
-    driving = rng.lognormal(0.0, SPREAD_OF_DRIVING, runs)
-    doses = {RUNNING: float(hours.sum())}
-    for cause, rate in rates.items():
-        luck = rng.lognormal(0.0, SPREAD_OF_RUNS, runs) * (rng.random(runs) < OCCURS[cause])
-        doses[cause] = float((rate * hours * driving * luck).sum())
-    return doses | {kind: sum(doses[part] for part in split) for kind, split in WHOLES.items()}
-
 
 @dataclass(frozen=True)
 class Fleet:
-    """Engines of one type.
+    """Engines of one type: the doses an hour of each, and every build that was stripped."""
 
-    Attributes:
-        rates: of each engine.
-        builds: doses of every build that was stripped.
-    """
+    rates: list[Doses]
+    builds: list[Doses]
 
-    rates: list[dict[str, float]]
-    builds: list[dict[str, float]]
+
+def believed(mode: DamageMode) -> tuple[Prior, Prior]:
+    """What the builder believes: one life of each kind does it, or the strip interval."""
+    life = LifeSection(**dict.fromkeys(KINDS, 1.0))
+    by_doses, by_running = priors_of(mode, life, strip_interval_h=STRIP_INTERVAL_H)
+    return by_doses, by_running
+
+
+def draw_truth(rng: np.random.Generator, mode: DamageMode, world: World) -> Truth:
+    by_doses, by_running = believed(mode)
+    prior = by_doses if world == "doses" else by_running
+    parameters = np.exp(rng.normal(prior.mean, prior.spread))
+    etas, betas = np.split(parameters[1:], 2)
+    return Truth(
+        float(parameters[0]), dict(zip(prior.causes, zip(etas, betas, strict=True), strict=True))
+    )
 
 
 def draw_fleet(rng: np.random.Generator, engines: int, teardowns: int) -> Fleet:
-    """Engines with `teardowns` builds each, every part new after each."""
-    rates = [draw_rates(rng) for _ in range(engines)]
-    return Fleet(rates, [draw_build(rng, rate) for rate in rates for _ in range(teardowns)])
+    """Engines with `teardowns` builds each, every part new after each teardown."""
+    rates = [_draw_rates(rng) for _ in range(engines)]
+    return Fleet(rates, [_draw_build(rng, rate) for rate in rates for _ in range(teardowns)])
 
 
 def draw_looks(
-    rng: np.random.Generator, truth: Truth, builds: list[dict[str, float]]
+    rng: np.random.Generator, truth: Truth, builds: Sequence[Doses]
 ) -> list[Observation]:
     """What is found of one damage mode when the builds are stripped."""
     return [
@@ -134,11 +125,30 @@ def draw_looks(
     ]
 
 
-def draw_questions(rng: np.random.Generator, fleet: Fleet, count: int) -> list[dict[str, float]]:
+def draw_questions(rng: np.random.Generator, fleet: Fleet, count: int) -> list[Doses]:
     """Builds not stripped yet, at any stage: what the model is asked about."""
     questions = []
     for _ in range(count):
-        doses = draw_build(rng, fleet.rates[rng.integers(len(fleet.rates))])
+        doses = _draw_build(rng, fleet.rates[rng.integers(len(fleet.rates))])
         stage = rng.uniform(0.2, 1.2)
         questions.append({cause: stage * dose for cause, dose in doses.items()})
     return questions
+
+
+def _draw_rates(rng: np.random.Generator) -> Doses:
+    """One engine's doses an hour in the runs in which they occur."""
+    mean_of_run = math.exp(0.5 * (_LUCK**2 + _DRIVING**2))
+    usual = _LIVES_A_BUILD / (STRIP_INTERVAL_H * mean_of_run)
+    return {c: usual / share * rng.lognormal(0.0, _ENGINE) for c, share in _OCCURS.items()}
+
+
+def _draw_build(rng: np.random.Generator, rates: Doses) -> Doses:
+    """What one build of an engine takes until it is stripped."""
+    runs = 6 + rng.poisson(_RUNS_A_BUILD - 6.0)
+    hours = rng.lognormal(math.log(STRIP_INTERVAL_H / _RUNS_A_BUILD), 0.35, runs)
+    driving = rng.lognormal(0.0, _DRIVING, runs)
+    doses = {RUNNING: float(hours.sum())}
+    for cause, rate in rates.items():
+        luck = rng.lognormal(0.0, _LUCK, runs) * (rng.random(runs) < _OCCURS[cause])
+        doses[cause] = float((rate * hours * driving * luck).sum())
+    return doses | {kind: sum(doses[part] for part in split) for kind, split in _WHOLES.items()}

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
-
 import numpy as np
 from made_runs import line, make_run, make_spec, pulse
 
 from pipeline.detect.judge import detect
-from pipeline.event import Event, event_id_of, events_to_frame
+from pipeline.event import event_id_of
 
 SPEC = make_spec("[oil_pressure]\nfloor_kpa_per_1000rpm = 50\n")
 HARM = {
@@ -38,8 +36,15 @@ def test_a_calm_run_has_no_events():
     assert detect(make_run(100), SPEC, None) == ()
 
 
-def test_a_run_of_one_sample_has_no_events():
+def test_a_run_of_one_sample_or_none_has_no_events():
     assert detect(make_run(0.0), SPEC, None) == ()
+    assert detect(make_run(time_s=[]), SPEC, None) == ()
+
+
+def test_a_run_in_which_every_channel_failed_has_no_events():
+    failed = dict.fromkeys(HARM | {"oil_temperature": None}, slice(None))
+
+    assert detect(make_run(100, bad=failed, **HARM), SPEC, None) == ()
 
 
 def test_a_run_without_engine_speed_has_no_events():
@@ -76,10 +81,10 @@ def test_a_kind_that_is_not_watched_has_no_events():
 
 
 def test_events_are_plain_values():
-    frame = events_to_frame(detect(make_run(100, **HARM), SPEC, None))
-
-    assert list(frame.columns) == [field.name for field in fields(Event)]
-    assert np.isfinite(frame[["start_s", "end_s", "peak", "dose"]].to_numpy()).all()
+    for event in detect(make_run(100, **HARM), SPEC, None):
+        for value in (event.start_s, event.end_s, event.duration_s, event.peak, event.dose):
+            assert type(value) is float
+            assert np.isfinite(value)
 
 
 def test_a_whole_start_and_shutdown_is_not_harm():

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from made_runs import line, make_run, make_spec, pulse
 
+from pipeline.detect import oil_pressure
 from pipeline.detect.conditions import conditions_of
 from pipeline.detect.oil_pressure import oil_deficits
 from pipeline.detect.pressure import PressureSurface
@@ -91,6 +92,16 @@ def test_a_deficit_that_runs_into_a_corner_stays_what_it_opened_as():
     assert one(run).kind == "low_oil_pressure"
 
 
+@pytest.mark.parametrize(("recovered_to", "events"), [(305.0, 1), (315.0, 2)])
+def test_a_recovery_short_of_release_does_not_split(recovered_to, events):
+    # The floor line is 300 kPa, release 310.
+    pressure = line(
+        (2, 450), (3, 290), (4, 290), (4.1, recovered_to), (5, recovered_to), (5.1, 290)
+    )
+
+    assert len(found(make_run(8, 100, oil_pressure=pressure), surface=None)) == events
+
+
 def test_less_than_the_minimum_duration_is_nothing():
     run = make_run(10, 100, lateral_g=LEFT, oil_pressure=line((4.9, 450), (5, 225), (5.1, 450)))
 
@@ -167,6 +178,28 @@ def test_a_clock_jump_ends_it_and_its_time_does_not_count():
 
     assert (before.end_s, before.ended_by) == (pytest.approx(4.98), "gap")
     assert before.duration_s + after.duration_s == pytest.approx(2.0, abs=0.05)
+
+
+@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("surface", [SURFACE, None])
+def test_working_limits_out_only_where_they_matter_changes_nothing(seed, surface, monkeypatch):
+    rng = np.random.default_rng(seed)
+    samples = 401
+    run = make_run(
+        20,
+        20,
+        rpm=rng.uniform(2000, 8000, samples).round(),
+        oil_pressure=rng.choice([100.0, 250.0, 320.0, 335.0, 345.0, 400.0, 600.0], samples),
+        lateral_g=np.repeat(rng.choice([-1.0, 0.0, 1.0], 21), 20)[:samples],
+        bad={"oil_pressure": rng.random(samples) < 0.2, "rpm": rng.random(samples) < 0.1},
+    )
+    quick = found(run, surface)
+    monkeypatch.setattr(
+        oil_pressure, "_may_be_near", lambda pressure, *_: np.ones(len(pressure), dtype=bool)
+    )
+
+    assert quick == found(run, surface)
+    assert quick
 
 
 def test_before_the_surface_is_known_the_floor_line_is_expected():

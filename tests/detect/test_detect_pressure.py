@@ -155,6 +155,14 @@ def test_the_first_runs_that_suffice_teach_and_no_later_one():
     assert more.key == surface.key
 
 
+def test_a_constant_oil_temperature_teaches_for_that_temperature():
+    bins = [
+        PressureBin(10.0, rpm, 90.0, true_kpa(rpm, 90.0), 1.0) for rpm in range(2600, 7000, 250)
+    ]
+
+    assert expected_at(learned(bins), 5000, 90) == pytest.approx(true_kpa(5000, 90), rel=0.01)
+
+
 def test_runs_without_steady_running_are_passed_over():
     bins = tuple(make_bins(np.random.default_rng(1)))
     surface = learn_surface([PressureSummary("none", ()), PressureSummary("r1", bins)], SPEC)
@@ -191,6 +199,7 @@ def test_bins_hold_means_of_their_own_samples():
     [
         {"lateral_g": 1.0},
         {"rpm": 0.0},
+        {"oil_pressure": 0.0},
         {"rpm": lambda t: 5000 + 1000 * np.sin(2 * np.pi * t / 3)},
         {"bad": {"oil_pressure": slice(None)}},
         {"bad": {"oil_temperature": slice(None)}},

@@ -61,7 +61,9 @@ def test_column_that_turns_to_numbers_after_the_head_is_read() -> None:
     assert "9,000 cells are no numbers" in table.warnings[0]
 
 
-@pytest.mark.parametrize("log", ['time,rpm\n0,"7,512"\n1,"7,498"\n', "time;rpm\n0,5;7.512,0\n1,5;998,5\n2,5;999,5\n"])
+@pytest.mark.parametrize(
+    "log", ['time,rpm\n0,"7,512"\n1,"7,498"\n', "time;rpm\n0,5;7.512,0\n1,5;998,5\n2,5;999,5\n"]
+)
 def test_thousands_separators_are_never_read_as_decimal_marks(log: str) -> None:
     table = cells_of(log)
     assert 7.512 not in table.numbers.get(1, np.array([])).round(3).tolist()

@@ -43,7 +43,9 @@ def test_time_without_unit_that_may_be_either_is_refused(times: tuple[str, ...])
 
 
 def test_bare_decimal_seconds_are_said_to_be_taken_as_such() -> None:
-    assert any("0.02 are seconds" in line for line in read(stamped("0", "0.02", "0.04")).info.dialect)
+    assert any(
+        "0.02 are seconds" in line for line in read(stamped("0", "0.02", "0.04")).info.dialect
+    )
 
 
 @pytest.mark.parametrize(
@@ -92,6 +94,12 @@ def test_rows_without_a_time_are_left_out_and_told() -> None:
     )
 
 
+@pytest.mark.parametrize("year", ["0000", "0001", "9999"])
+def test_year_that_is_none_of_a_log_cannot_be_read(year: str) -> None:
+    stamps = [f"{year}-05-16T14:05:0{i}" for i in range(4)]
+    assert "4 of 4 rows have no time that can be read" in str(refused(stamped(*stamps)))
+
+
 @pytest.mark.parametrize("bad", ["noon", "14.05.06", "2:05 PM"])
 def test_time_that_cannot_be_read_is_refused_with_the_line(bad: str) -> None:
     error = refused(stamped("14:05:06", bad, "14:05:07", bad, "14:05:08"))
@@ -99,7 +107,9 @@ def test_time_that_cannot_be_read_is_refused_with_the_line(bad: str) -> None:
     assert "the first in line 3" in str(error)
 
 
-@pytest.mark.parametrize("rows", [[("0", 1000)], [("0.5", 1000), ("", 1010)]])
+@pytest.mark.parametrize(
+    "rows", [[("0", 1000)], [("0.5", 1000), ("", 1010)], [("0.5", 1000), ("0.5", 1010)]]
+)
 def test_fewer_than_two_samples_are_refused(rows: list[tuple[str, int]]) -> None:
     assert "fewer than two samples" in str(refused(csv_of(["time", "rpm"], rows)))
 

@@ -35,9 +35,7 @@ def test_ambient_pressure_is_that_before_start_up() -> None:
     )
 
 
-@pytest.mark.parametrize(
-    "before", [["0,98.5"] * 5, ["900,98.5"] * 15, ["0,40"] * 15, []], ids=str
-)
+@pytest.mark.parametrize("before", [["0,98.5"] * 5, ["900,98.5"] * 15, ["0,40"] * 15, []], ids=str)
 def test_ambient_pressure_is_the_standard_atmosphere_without_a_plain_reading(
     before: list[str],
 ) -> None:

@@ -42,9 +42,9 @@ def test_every_missing_unit_is_told_at_once_with_its_options() -> None:
     rows = "".join(f"{i / 10},3000,{55 + i % 9},{90 + i % 3}\n" for i in range(40))
     error = refused("time,rpm,oil press,Coolant [deg]\n" + rows)
     for said in (
-        "run7.csv: oil_pressure (column 'oil press') states no unit",
+        "run7.csv: the unit is not known of oil_pressure (column 'oil press': none stated; ",
         "values 55 to 63 would fit psi",
-        "coolant_temperature (column 'Coolant [deg]') says 'deg', which is no unit of it",
+        "coolant_temperature (column 'Coolant [deg]': 'deg' is none of its units; ",
         "values 90 to 92 would fit °C",
     ):
         assert said in str(error)

@@ -18,7 +18,7 @@ def test_stated_start_wins_over_the_log() -> None:
 
 
 def test_stated_start_without_zone_is_by_the_clock_of_the_logbook() -> None:
-    run = read(ROWS, started=datetime(2026, 7, 1, 12), zone=BERLIN)
+    run = read(ROWS, started=datetime.fromisoformat("2026-07-01T12:00"), zone=BERLIN)
     assert run.info.started_at == datetime(2026, 7, 1, 10, tzinfo=UTC)
 
 
@@ -115,8 +115,9 @@ def test_start_in_the_hour_that_comes_twice_is_read_as_the_first_and_said() -> N
     rows = [("2026-10-25 02:30:00", 2000), ("2026-10-25 02:30:01", 2010)]
     run = read(csv_of(["time", "rpm"], rows), zone=BERLIN)
     assert run.info.started_at == datetime(2026, 10, 25, 0, 30, tzinfo=UTC)
-    assert "Clocks in Europe/Berlin were changed in the hour of the start (02:30)" in (
-        run.info.warnings[0]
+    assert (
+        "Clocks in Europe/Berlin were changed in the hour of the start (02:30)"
+        in (run.info.warnings[0])
     )
 
 

@@ -50,10 +50,9 @@ def test_first_value_that_is_not_blank_counts_where_rows_repeat_a_time() -> None
 def test_repeated_rows_are_told_with_those_that_contradict() -> None:
     base = base_of(np.array([0.0, 0.1, 0.1, 0.2, 0.2]))
     columns = [values_of(1, 2, 2, 3, 4), values_of(1, NAN, 2, 3, NAN)]
-    assert about_repeats(base, columns, lambda row: row + 2) == [
-        "2 rows repeat the time of a row before, 1 with other values (the first in line 4); "
-        "left out."
-    ]
+    (said,) = about_repeats(base, columns, lambda row: row + 2)
+    assert said.startswith("2 rows repeat the time of a row before, 1 with other values")
+    assert "(the first in line 4)" in said
     assert about_repeats(base_of(np.arange(3.0)), columns, lambda row: row) == []
 
 

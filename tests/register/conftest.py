@@ -1,3 +1,4 @@
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -13,10 +14,19 @@ def register_url(tmp_path):
     return sqlite_url(tmp_path / "register.sqlite")
 
 
+@pytest.fixture(scope="session")
+def migrated(tmp_path_factory):
+    """The file of an empty register, made once: migrating anew for every test takes long."""
+    path = tmp_path_factory.mktemp("register") / "migrated.sqlite"
+    Register.open(sqlite_url(path), create=True).close()
+    return path
+
+
 @pytest.fixture
-def register(register_url) -> Iterator[Register]:
+def register(register_url, migrated) -> Iterator[Register]:
     """An empty register."""
-    with Register.open(register_url, create=True) as opened:
+    shutil.copyfile(migrated, register_url.database)
+    with Register.open(register_url, create=False) as opened:
         yield opened
 
 

@@ -1,14 +1,14 @@
+import itertools
 from datetime import UTC, datetime
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from register_records import BUILT, MAY, add_engine, add_run, days
+from register_records import BUILT, MAY, SPEC, add_engine, add_run, days
 
 from pipeline.errors import RegisterError
-from pipeline.register import builds, corrections
+from pipeline.register import builds, corrections, engines
 from pipeline.register.journal import journal
-from pipeline.register.store import Register
 from pipeline.register.values import SurfaceRecord
 
 
@@ -62,18 +62,23 @@ def test_there_is_no_build_before_the_engine_was_built(with_engine):
         builds.build_at(session, "E-1", BUILT - days(1))
 
 
-@settings(max_examples=20)
+example = itertools.count()
+
+
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=25, deadline=None
+)
 @given(st.lists(st.integers(1, 100), unique=True, max_size=6), st.integers(0, 120))
-def test_builds_cover_an_engines_life_once(refreshed, day):
+def test_builds_cover_an_engines_life_once(register, refreshed, day):
     """Every instant since the engine was built lies in exactly one build, the one of build_at."""
+    engine_id = f"E-{next(example)}"
     at = BUILT + days(day)
-    with Register.open("sqlite://", create=True) as register:
-        add_engine(register)
+    with register.writing() as session:
+        engines.add_engine(session, engine_id, SPEC, built_at=BUILT)
         for after in refreshed:
-            refresh(register, BUILT + days(after))
-        with register.reading() as session:
-            found = builds.builds_of(session, "E-1")
-            holding = builds.build_at(session, "E-1", at)
+            builds.add_refresh(session, engine_id, BUILT + days(after))
+        found = builds.builds_of(session, engine_id)
+        holding = builds.build_at(session, engine_id, at)
     assert [b for b in found if b.since <= at and (b.until is None or at < b.until)] == [holding]
     assert [b.number for b in found] == list(range(1, len(refreshed) + 2))
 
@@ -127,6 +132,9 @@ def test_steady_pressures_come_in_the_order_of_the_runs_of_the_build(with_engine
         old, new = builds.builds_of(session, "E-1")
         assert builds.steady_pressures(session, new) == (("early", "of early"), ("late", "of late"))
         assert builds.steady_pressures(session, old) == (("old", "of old"),)
+        assert builds.steady_pressures(session, new, limit=1) == (("early", "of early"),)
+        assert builds.steady_pressure_of(session, "late") == "of late"
+        assert builds.steady_pressure_of(session, "none") is None
 
 
 @pytest.mark.parametrize("built_at", [None, BUILT])

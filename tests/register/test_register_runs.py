@@ -213,7 +213,9 @@ def test_only_runs_of_known_start_that_count_can_overlap(with_engine):
 stretches = st.lists(st.tuples(st.integers(0, 60), st.integers(1, 20)), max_size=6)
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=30)
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=20, deadline=None
+)
 @given(stretches, st.tuples(st.integers(0, 60), st.integers(1, 20)))
 def test_overlap_is_a_shared_minute(with_engine, there, asked):
     """Against the sets of whole minutes that each stretch takes up."""

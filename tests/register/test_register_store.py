@@ -1,13 +1,15 @@
+import re
 import sqlite3
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from register_records import MAY, add_engine, add_run, an_event
-from sqlalchemy import func, insert, select, text, update
+from sqlalchemy import delete, func, insert, select, text, update
 from sqlalchemy.dialects import postgresql
 from sqlalchemy.exc import IntegrityError, StatementError
 from sqlalchemy.schema import CreateTable
@@ -15,7 +17,14 @@ from sqlalchemy.schema import CreateTable
 from pipeline.errors import LogbookError
 from pipeline.register import migrations, store
 from pipeline.register.migrations.upgrade import upgrade
-from pipeline.register.models import Base, EngineRow, EventRow, RunRow
+from pipeline.register.models import (
+    Base,
+    EngineRow,
+    EventRow,
+    ExposureRow,
+    ExposureWatchRow,
+    RunRow,
+)
 from pipeline.register.store import Register, sqlite_url
 
 
@@ -119,8 +128,8 @@ def test_a_migration_that_is_cut_off_leaves_nothing_behind(register_url, monkeyp
         patch.setattr("pipeline.register.migrations.upgrade.upgrade", be_cut_off)
         with pytest.raises(KeyboardInterrupt):
             Register.open(register_url, create=True)
-    with sqlite3.connect(register_url.database) as connection:
-        assert connection.execute("SELECT name FROM sqlite_master").fetchall() == []
+    with pytest.raises(LogbookError, match=r"is not a register|no register at"):
+        Register.open(register_url, create=False)
     Register.open(register_url, create=True).close()
 
 
@@ -130,7 +139,8 @@ def test_writing_keeps_all_or_nothing(register):
             session.execute(insert(EngineRow).values(engine_id="E-2", created_at=MAY))
             raise RuntimeError
 
-    pytest.raises(RuntimeError, fail_half_way)
+    with pytest.raises(RuntimeError):
+        fail_half_way()
     with register.reading() as session:
         assert session.scalars(select(EngineRow.engine_id)).all() == []
 
@@ -177,7 +187,7 @@ def test_a_writer_that_waits_too_long_is_told_so(register_url, monkeypatch):
         one.writing() as session,
     ):
         session.execute(select(EngineRow))
-        with pytest.raises(LogbookError, match=r"database is locked\): another program"):
+        with pytest.raises(LogbookError, match="another program has been writing"):
             add_engine(other)
 
 
@@ -205,15 +215,38 @@ def test_a_whole_register_has_no_faults(with_engine):
     assert with_engine.faults() == ()
 
 
-def test_faults_names_what_is_amiss(with_engine):
+def test_faults_names_a_run_without_exposure(with_engine):
     add_run(with_engine)
-    path = with_engine.name
-    with sqlite3.connect(path) as connection:
-        connection.execute("DELETE FROM exposure")
+    with with_engine.writing() as session:
+        session.execute(delete(ExposureWatchRow))
+        session.execute(delete(ExposureRow))
+    assert with_engine.faults() == (
+        "Run r1 has no exposure in the register: remove it and ingest its log again.",
+    )
+
+
+def test_faults_names_a_table_with_references_to_nothing(with_engine):
+    with sqlite3.connect(with_engine.name) as connection:
         connection.execute("INSERT INTO surface VALUES ('nobody', '', '{}', 'k')")
-    faults = "\n".join(with_engine.faults())
-    assert "Run r1 has no exposure" in faults
-    assert "table surface names records that are gone" in faults
+    (fault,) = with_engine.faults()
+    assert "table surface names records that are gone" in fault
+
+
+@pytest.mark.parametrize(
+    ("damage", "fault"),
+    [
+        (lambda data: data.replace(b"r1000", b"r1009", 1), "The register is damaged .*index"),
+        (lambda data: data[:-4096] + b"\xff" * 4096, "malformed.*restore it from a backup"),
+    ],
+    ids=["changed", "overwritten"],
+)
+def test_faults_names_a_damaged_file(with_engine, damage, fault):
+    add_run(with_engine, found=[an_event()])
+    with_engine.close()
+    path = Path(with_engine.name)
+    path.write_bytes(damage(path.read_bytes()))
+    with Register.open(sqlite_url(path), create=False) as damaged:
+        assert re.search(fault, "\n".join(damaged.faults()))
 
 
 def test_faults_names_an_event_that_lost_its_review(with_engine):

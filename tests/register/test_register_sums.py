@@ -1,11 +1,14 @@
+import itertools
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from register_records import (
     MAY,
+    SPEC,
     VERSION,
+    a_run,
     add_engine,
     add_run,
     an_event,
@@ -15,8 +18,7 @@ from register_records import (
 )
 
 from pipeline.exposure import KindSums
-from pipeline.register import corrections, events
-from pipeline.register.store import Register
+from pipeline.register import corrections, engines, events, runs
 from pipeline.register.sums import window_sums
 from pipeline.register.values import Window
 from pipeline.spec import KINDS
@@ -149,7 +151,7 @@ def test_sums_read_no_run_outside_their_windows(with_engine, count_queries):
 
 some_runs = st.lists(
     st.tuples(
-        st.sampled_from(["E-1", "E-2"]),
+        st.sampled_from(["one", "two"]),
         st.integers(0, 10),
         st.lists(st.tuples(st.sampled_from(KINDS), st.floats(0.0, 1e6)), max_size=3),
         st.booleans(),
@@ -158,27 +160,34 @@ some_runs = st.lists(
 )
 
 
-@settings(max_examples=20)
+example = itertools.count()
+
+
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=25, deadline=None
+)
 @given(some_runs, st.integers(0, 10), st.integers(0, 10))
-def test_sums_agree_with_a_plain_loop(recorded, since, until):
-    with Register.open("sqlite://", create=True) as register:
-        for engine_id in ("E-1", "E-2"):
-            add_engine(register, engine_id)
-        for n, (engine_id, day, found, removed) in enumerate(recorded):
+def test_sums_agree_with_a_plain_loop(register, recorded, since, until):
+    n = next(example)  # one register serves all examples: each has engines of its own
+    with register.writing() as session:
+        for engine_id in ("one", "two"):
+            engines.add_engine(session, f"{engine_id}-{n}", SPEC)
+        for place, (engine_id, day, found, removed) in enumerate(recorded):
+            run_id = f"r{n}-{place}"
+            run = a_run(run_id, engine_id=f"{engine_id}-{n}", at=MAY + days(day))
+            runs.record_run(session, run, an_exposure())
             harm = [
-                an_event(f"r{n}", kind=kind, peak_s=float(place), dose=dose)
-                for place, (kind, dose) in enumerate(found)
+                an_event(run_id, kind=kind, peak_s=float(peak_s), dose=dose)
+                for peak_s, (kind, dose) in enumerate(found)
             ]
-            add_run(register, f"r{n}", harm, engine_id=engine_id, at=MAY + days(day))
+            events.replace_events(session, run_id, harm, judged_by="test")
             if removed:
-                with register.writing() as session:
-                    corrections.remove_run(session, f"r{n}")
-        window = Window("E-1", MAY + days(since), MAY + days(until), VERSION)
-        (summed,) = sums(register, window)
+                corrections.remove_run(session, run_id)
+    (summed,) = sums(register, Window(f"one-{n}", MAY + days(since), MAY + days(until), VERSION))
     inside = [
         found
         for engine_id, day, found, removed in recorded
-        if engine_id == "E-1" and since <= day < until and not removed
+        if engine_id == "one" and since <= day < until and not removed
     ]
     assert summed.runs == len(inside)
     assert summed.running_s == 600.0 * len(inside)

@@ -1,0 +1,87 @@
+"""The installed command as a user runs it, and a shop to use it in."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sysconfig
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+SCRIPT = Path(sysconfig.get_path("scripts")) / "babbitt"
+
+SPEC = """
+[engine]
+type = "short-stroke four"
+cylinders = 4
+bore_mm = 86.0
+stroke_mm = 86.0
+rod_length_mm = 143.0
+idle_rpm = 1100
+[over_rev]
+redline_rpm = 7600
+mechanical_rpm = 8300
+[oil_temperature]
+limit_c = 135.0
+[coolant_temperature]
+limit_c = 108.0
+[boost]
+limit_kpa = 180.0
+[life]
+over_rev = 900.0
+oil_starvation = 400.0
+"""
+
+
+@dataclass(frozen=True)
+class Result:
+    status: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> Any:
+        return json.loads(self.out)
+
+
+@dataclass(frozen=True)
+class Shop:
+    """A folder with a logbook of one engine, and the command that works on it."""
+
+    folder: Path
+
+    @property
+    def book(self) -> Path:
+        return self.folder / "book"
+
+    def __call__(self, *words: object) -> Result:
+        return run("--logbook", self.book, *words)
+
+    def totals(self) -> dict[str, Any]:
+        return self("totals", "E1", "--json").json[0]
+
+
+def run(
+    *words: object, cwd: Path | None = None, preexec_fn: Callable[[], None] | None = None
+) -> Result:
+    """Run the installed command as a user would."""
+    environment = {k: v for k, v in os.environ.items() if k != "BABBITT_LOGBOOK"}
+    done = subprocess.run(
+        [SCRIPT, *map(str, words)],
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        cwd=cwd,
+        env={**environment, "PYTHONIOENCODING": "utf-8"},
+        timeout=120,
+        preexec_fn=preexec_fn,
+        check=False,
+    )
+    assert "Traceback" not in done.stderr, done.stderr
+    return Result(done.returncode, done.stdout, done.stderr)
+
+
+LogWriter = Callable[..., Path]

@@ -1,0 +1,114 @@
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipeline.causes import mode_named
+from pipeline.damage.chance import chance, shares
+from pipeline.damage.model import Load, Observation
+from pipeline.damage.posterior import KEPT, Posterior, learn
+from pipeline.damage.prior import priors_of
+from pipeline.spec import KINDS, LifeSection
+
+# h0 0.03; hot: eta 4, beta 2; dry: eta 8, beta 1.5; known without any doubt
+CERTAIN = Posterior(
+    causes=("hot", "dry"),
+    draws=np.tile(np.log([0.03, 4.0, 8.0, 2.0, 1.5]), (KEPT, 1)),
+    beliefs=(1.0,),
+    ess=512.0,
+    observations=0,
+    damaged=0,
+)
+MODE = mode_named("piston_skirt", "scuffed")
+LEARNED = learn(
+    priors_of(MODE, LifeSection(**dict.fromkeys(KINDS, 10.0)), strip_interval_h=8.0),
+    [
+        Observation(Load({"cold_load": 20.0, "running": 8.0}), damaged=True),
+        Observation(Load({"coolant_overheat": 4.0, "running": 6.0}), damaged=False),
+    ],
+)
+dose = st.floats(0.0, 500.0)
+loads = st.fixed_dictionaries(dict.fromkeys((*MODE.causes, "running"), dose))
+
+
+def test_chance_by_hand() -> None:
+    estimate = chance(CERTAIN, Load({"hot": 2.0, "dry": 4.0}))
+    expected = 1.0 - math.exp(-(0.03 + 0.5**2 + 0.5**1.5))
+    assert (estimate.p, estimate.low, estimate.high) == pytest.approx([expected] * 3)
+
+
+def test_a_part_found_sound_is_judged_from_there_on() -> None:
+    estimate = chance(CERTAIN, Load({"hot": 2.0}, sound_at={"hot": 1.0}))
+    assert estimate.p == pytest.approx(1.0 - math.exp(-(0.03 + 0.5**2 - 0.25**2)))
+
+
+def test_shares_by_hand() -> None:
+    hazards = {"hot": 0.5**2, "dry": 0.5**1.5, "unlogged": 0.03}
+    found = shares(CERTAIN, Load({"hot": 2.0, "dry": 4.0}))
+    assert list(found) == list(hazards)
+    total = sum(hazards.values())
+    assert [s.p for s in found.values()] == pytest.approx([h / total for h in hazards.values()])
+
+
+@given(loads)
+@settings(max_examples=40, deadline=None)
+def test_shares_sum_to_one_and_the_log_is_never_all(doses) -> None:
+    found = shares(LEARNED, Load(doses))
+    assert sum(share.p for share in found.values()) == pytest.approx(1.0)
+    assert all(0.0 <= s.low <= s.high <= 1.0 for s in found.values())
+    assert found["unlogged"].p > 0.0
+
+
+@given(loads, st.sampled_from([*MODE.causes, "running"]), st.floats(0.0, 100.0))
+@settings(max_examples=40, deadline=None)
+def test_more_dose_never_lowers_the_chance(doses, cause, more) -> None:
+    less = chance(LEARNED, Load(doses))
+    greater = chance(LEARNED, Load(doses | {cause: doses[cause] + more}))
+    assert 0.0 < less.p <= greater.p <= 1.0
+    assert less.low <= greater.low
+    assert less.high <= greater.high
+
+
+def test_an_unwatched_dose_widens_the_interval_and_is_not_zero() -> None:
+    seen = chance(LEARNED, Load({"cold_load": 5.0}))
+    unseen = chance(LEARNED, Load({"cold_load": 5.0}, unwatched={"cold_load": 10.0}))
+    assert unseen.p > seen.p
+    assert unseen.high - unseen.low > 1.2 * (seen.high - seen.low)
+
+
+def test_an_unwatched_dose_is_averaged_over() -> None:
+    """Exponential with mean 2, eta 4, beta 2: the integral by hand, 1 - exp(-h0) S."""
+    steps = np.linspace(0.0, 60.0, 600001)
+    sound = np.trapezoid(np.exp(-steps) * np.exp(-((2.0 * steps / 4.0) ** 2)), steps)
+    estimate = chance(CERTAIN, Load({}, unwatched={"hot": 2.0}))
+    assert estimate.p == pytest.approx(1.0 - math.exp(-0.03) * sound, abs=0.05)
+
+
+def test_damage_found_speaks_for_the_unwatched_dose() -> None:
+    """Share of hot in damage found: its mean over the doses that did harm, not over all."""
+    load = Load({"dry": 2.0}, unwatched={"hot": 1.0})
+    rng = np.random.default_rng(0)
+    hot = (rng.standard_exponential(400_000) / 4.0) ** 2
+    rest = 0.03 + (2.0 / 8.0) ** 1.5
+    found = 1.0 - np.exp(-(hot + rest))
+    expected = np.average(hot / (hot + rest), weights=found)
+    assert shares(CERTAIN, load)["hot"].p == pytest.approx(expected, abs=0.05)
+    assert np.mean(hot / (hot + rest)) < expected - 0.1
+
+
+def test_what_lies_ahead_is_added_future_by_future() -> None:
+    """Half of the futures take 2 hot and 4 dry at once, the other half nothing."""
+    ahead = {"hot": np.array([0.0, 2.0]), "dry": np.array([0.0, 4.0])}
+    estimate = chance(CERTAIN, Load({}), ahead)
+    nothing, both = 1.0 - math.exp(-0.03), 1.0 - math.exp(-(0.03 + 0.5**2 + 0.5**1.5))
+    assert estimate.p == pytest.approx((nothing + both) / 2.0)
+    assert (estimate.low, estimate.high) == pytest.approx((nothing, both))
+
+
+def test_a_cause_that_no_future_names_stays_where_it_is() -> None:
+    now = chance(CERTAIN, Load({"dry": 4.0}))
+    assert chance(CERTAIN, Load({"dry": 4.0}), {"hot": np.zeros(5)}) == now

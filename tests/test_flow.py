@@ -1,0 +1,204 @@
+"""The main job at its edges: what fails in the middle leaves the logbook as it was."""
+
+from __future__ import annotations
+
+import errno
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipeline.flow import ingest_log, judge_engine
+from pipeline.ingest.source import Instructions
+from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_text
+from pipeline.register import builds, corrections, engines, events, runs
+from pipeline.verify import verify
+
+SPEC = """
+[engine]
+type = "invented four"
+cylinders = 4
+bore_mm = 86.0
+stroke_mm = 86.0
+rod_length_mm = 143.0
+idle_rpm = 1100
+[over_rev]
+redline_rpm = 7600
+mechanical_rpm = 8300
+[oil_temperature]
+limit_c = 135.0
+[coolant_temperature]
+limit_c = 108.0
+[boost]
+limit_kpa = 180.0
+"""
+FOR_E1 = Instructions(engine_id="E1")
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Logbook:
+    book = create_logbook(tmp_path / "book", settings_text())
+    with book.register.writing() as session:
+        engines.add_engine(session, "E1", SPEC)
+    return book
+
+
+def write_log(folder: Path, name: str, start: str, *, pressure_share: float = 1.0) -> Path:
+    """Write five minutes of straight running up and down the speed range, with a dip late on."""
+    seconds = np.arange(0.0, 300.0, 0.1)
+    rpm = 4500.0 + 2500.0 * np.sin(2 * np.pi * seconds / 100.0)
+    oil_c = 80.0 + 30.0 * seconds / 300.0
+    pressure = 120.0 + 0.07 * rpm - (oil_c - 80.0) + np.random.default_rng(3).normal(0, 1, 3000)
+    dip = (seconds > 220.0) & (seconds < 223.0)
+    pressure = np.where(dip, 0.3 * pressure, pressure) * pressure_share
+    lines = [f"Start,{start}", "Time (s),RPM (1/min),Oil Press (kPa),Oil Temp (°C),Lat G (g)"]
+    lines += [
+        f"{t:.1f},{n:.0f},{p:.2f},{c:.2f},{0.01 * (i % 7):.2f}"
+        for i, (t, n, p, c) in enumerate(zip(seconds, rpm, pressure, oil_c, strict=True))
+    ]
+    path = folder / name
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
+def files_of(book: Logbook) -> list[Path]:
+    return [path for folder in ("runs", "originals") for path in (book.root / folder).rglob("*.*")]
+
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        "pipeline.flow.write_run",
+        "pipeline.flow.write_original",
+        "pipeline.flow.expose",
+        "pipeline.register.runs.record_run",
+        "pipeline.register.builds.save_steady_pressure",
+        "pipeline.logbook.Path.replace",
+    ],
+)
+def test_a_full_disk_anywhere_leaves_nothing(
+    place: str, book: Logbook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log = write_log(tmp_path, "a.csv", "2026-05-03T10:00:00Z")
+
+    def full(*_args: object, **_named: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(place, full)
+        intake = ingest_log(book, log, FOR_E1)
+    assert intake.status == "refused"
+    assert "the disk is full" in str(intake.error)
+    assert files_of(book) == []
+    assert verify(book).faults == ()
+    assert ingest_log(book, log, FOR_E1).status == "ingested"
+
+
+def test_a_commit_that_fails_takes_the_files_back(
+    book: Logbook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log = write_log(tmp_path, "a.csv", "2026-05-03T10:00:00Z")
+
+    def full(*_args: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as broken:
+        broken.setattr("sqlalchemy.engine.default.DefaultDialect.do_commit", full)
+        intake = ingest_log(book, log, FOR_E1)
+    assert intake.status == "refused"
+    assert files_of(book) == []
+    assert verify(book).faults == ()
+
+
+def test_what_a_cut_off_command_left_is_completed_by_repeating_it(
+    book: Logbook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log = write_log(tmp_path, "a.csv", "2026-05-03T10:00:00Z")
+
+    def killed(*_args: object, **_named: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as broken:
+        broken.setattr("pipeline.flow.detect", killed)
+        with pytest.raises(KeyboardInterrupt):
+            ingest_log(book, log, FOR_E1)
+    assert any("not searched for events yet" in fault for fault in verify(book).faults)
+    assert ingest_log(book, log, FOR_E1).status == "duplicate"
+    assert verify(book).faults == ()
+    with book.register.reading() as session:
+        assert len(events.list_events(session)) == 1
+
+
+def test_the_same_log_from_many_hands_at_once_is_one_run(book: Logbook, tmp_path: Path) -> None:
+    log = write_log(tmp_path, "a.csv", "2026-05-03T10:00:00Z")
+    with ThreadPoolExecutor(4) as hands:
+        taken = list(
+            hands.map(lambda _: ingest_log(open_logbook(book.root), log, FOR_E1), range(4))
+        )
+    assert sorted(each.status for each in taken) == ["duplicate"] * 3 + ["ingested"]
+    assert verify(book).faults == ()
+
+
+def test_runs_judged_before_the_expected_pressure_was_known_are_judged_again(
+    book: Logbook, tmp_path: Path
+) -> None:
+    """A first, shorter log arrives last: the same events as if it had come first."""
+    early = write_log(tmp_path, "early.csv", "2026-05-01T10:00:00Z", pressure_share=0.9)
+    late = write_log(tmp_path, "late.csv", "2026-05-02T10:00:00Z")
+    ingest_log(book, late, FOR_E1)
+    with book.register.reading() as session:
+        alone = events.list_events(session)
+        (build,) = builds.builds_of(session, "E1")
+        first_surface = builds.surface_of(session, build)
+    assert first_surface is not None
+    assert [dated.event.kind for dated in alone] == ["low_oil_pressure"]
+    ingest_log(book, early, FOR_E1)
+    with book.register.reading() as session:
+        surface = builds.surface_of(session, build)
+        together = [each for each in events.list_events(session) if each.event.start_s > 200.0]
+    assert surface is not None
+    assert surface.key != first_surface.key
+    assert together[1].event.event_id == alone[0].event.event_id
+    assert together[1].event.dose < alone[0].event.dose
+
+    other = create_logbook(tmp_path / "other", settings_text())
+    with other.register.writing() as session:
+        engines.add_engine(session, "E1", SPEC)
+    for log in (early, late):
+        ingest_log(other, log, FOR_E1)
+    with other.register.reading() as session, book.register.reading() as first:
+        assert events.list_events(session) == events.list_events(first)
+
+
+def test_judging_again_changes_nothing(book: Logbook, tmp_path: Path) -> None:
+    ingest_log(book, write_log(tmp_path, "a.csv", "2026-05-03T10:00:00Z"), FOR_E1)
+    assert judge_engine(book, "E1").judged == ()
+
+
+def test_a_removed_run_teaches_nothing(book: Logbook, tmp_path: Path) -> None:
+    low = ingest_log(
+        book, write_log(tmp_path, "a.csv", "2026-05-01T10:00:00Z", pressure_share=0.5), FOR_E1
+    )
+    ingest_log(book, write_log(tmp_path, "b.csv", "2026-05-02T10:00:00Z"), FOR_E1)
+    with book.register.writing() as session:
+        corrections.remove_run(session, str(low.run_id))
+    judge_engine(book, "E1")
+    with book.register.reading() as session:
+        (build,) = builds.builds_of(session, "E1")
+        surface = builds.surface_of(session, build)
+        (second,) = runs.list_runs(session)
+    assert surface is not None
+    assert second.run_id in surface.text
+
+
+def test_a_run_whose_file_is_gone_does_not_stop_the_others(book: Logbook, tmp_path: Path) -> None:
+    logs = [write_log(tmp_path, f"{n}.csv", f"2026-05-0{n}T10:00:00Z") for n in (1, 2)]
+    gone, kept = (ingest_log(book, log, FOR_E1) for log in logs)
+    book.run_path("E1", str(gone.run_id)).unlink()
+    with book.register.writing() as session:
+        engines.set_spec(session, "E1", SPEC.replace("redline_rpm = 7600", "redline_rpm = 6900"))
+    judged = judge_engine(book, "E1")
+    assert judged.judged == (kept.run_id,)
+    assert len(judged.failures) == 1
+    assert "is missing" in judged.failures[0]
