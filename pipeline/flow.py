@@ -10,7 +10,7 @@ import hashlib
 import mmap
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -190,11 +190,13 @@ def open_log(path: Path) -> Iterator[memoryview]:
         with path.open("rb") as file:
             if path.stat().st_size == 0:
                 raise LogRefusedError(f"{path} is empty: copy it from the logger again.")
-            with (
-                mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as mapped,
-                memoryview(mapped) as view,
-            ):
-                yield view
+            mapped = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+        try:
+            yield memoryview(mapped)
+        finally:
+            # Where a traceback still holds a slice, the map is closed with the last of them.
+            with suppress(BufferError):
+                mapped.close()
     except FileNotFoundError as error:
         raise LogRefusedError(f"There is no file {path}: check its name.") from error
 

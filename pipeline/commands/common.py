@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -16,6 +16,7 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from pipeline.errors import RegisterError
 from pipeline.flow import Judged, judge_engine
 from pipeline.logbook import SETTINGS_FILE, Logbook, open_logbook, read_settings
 from pipeline.settings import Settings
@@ -90,6 +91,19 @@ def instant(text: str, option: str, timezone: tzinfo | None) -> datetime:
         return at if at.tzinfo or timezone is None else at.replace(tzinfo=timezone)
     except ValueError as error:
         raise typer.BadParameter(str(error), param_hint=option) from error
+
+
+def past_instant(text: str, option: str, timezone: tzinfo) -> datetime:
+    """Read the instant of something that happened.
+
+    Raises:
+        typer.BadParameter: it is none.
+        RegisterError: it lies ahead by more than clocks and zones differ.
+    """
+    at = instant(text, option, timezone)
+    if at > datetime.now(UTC) + timedelta(days=1):
+        raise RegisterError(f"{option} {text} lies in the future: check the date.")
+    return at
 
 
 def pairs(given: Sequence[str] | None, option: str) -> dict[str, str]:

@@ -13,6 +13,7 @@ from pipeline.commands.common import (
     NoteOption,
     instant,
     open_from,
+    past_instant,
     out,
     print_json,
     rejudge,
@@ -79,7 +80,7 @@ def refresh(
     """Write down that an engine was rebuilt: its totals begin anew."""
     book = open_from(context, logbook)
     reader = reader_of(book.settings)
-    when = instant(at, "--at", reader.timezone)
+    when = past_instant(at, "--at", reader.timezone)
     with book.register.writing(who()) as session:
         builds.add_refresh(session, engine_id, when, note)
     out.print(f"{engine_id}: refresh on {reader.instant(when)}; totals count from then.")

@@ -13,8 +13,8 @@ from pipeline.commands.common import (
     JsonOption,
     LogbookOption,
     NoteOption,
-    instant,
     open_from,
+    past_instant,
     out,
     print_json,
     rejudge,
@@ -97,7 +97,7 @@ def add_unlogged(
 ) -> None:
     """Add running that no logger saw: its time counts, the rest of it stays unknown."""
     book = open_from(context, logbook)
-    when = instant(at, "--at", reader_of(book.settings).timezone)
+    when = past_instant(at, "--at", reader_of(book.settings).timezone)
     with book.register.writing(who()) as session:
         record = corrections.add_unlogged(session, engine_id, minutes=minutes, at=when, reason=note)
     out.print(f"{engine_id}: {duration(record.duration_s)} of unlogged running, {record.run_id}.")

@@ -18,7 +18,7 @@ from pipeline.ingest.quality import Fault, quality_sentences
 from pipeline.ingest.source import Instructions, Problem, ReadSource, refusal
 from pipeline.ingest.start import find_start
 from pipeline.ingest.text import read_text
-from pipeline.ingest.timebase import TimeBase, about_repeats, make_base, on_base, place
+from pipeline.ingest.timebase import TimeBase, about_gaps, about_repeats, make_base, on_base, place
 from pipeline.run import ChannelArray, FloatArray, Run, RunInfo, Signal
 
 __all__ = ["Instructions", "ReadSource", "read_log"]
@@ -119,6 +119,7 @@ def _read(source: ReadSource, instructions: Instructions) -> Run:
         warnings=(
             *start.warnings,
             *timeline.warnings,
+            *about_gaps(base),
             *repeats,
             *about_columns(log),
             *_not_watched(signals),
@@ -188,8 +189,11 @@ def _signals(
     for name in sorted(by_name, key=lambda name: name != "rpm"):
         column = by_name[name]
         channel = column.channel
+        values = on_base(readings[name], base)
+        if name == "rpm":  # by itself until it has flags of its own
+            turning = values > TURNING_ABOVE_RPM
         placed = place(
-            on_base(readings[name], base),
+            values,
             base,
             None if channel is None else channel.limits,
             turning=turning,

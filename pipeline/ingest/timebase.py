@@ -118,6 +118,22 @@ def about_repeats(
     return [f"{rows} the time of a row before, {how} (the first in line {first}); left out."]
 
 
+def about_gaps(base: TimeBase) -> list[str]:
+    """Say where the log has gaps: it was cut off there, or its clock jumped."""
+    steps = np.diff(base.time_s)
+    gaps = np.flatnonzero(steps > base.max_gap_s)
+    if not len(gaps):
+        return []
+    longest = gaps[np.argmax(steps[gaps])]
+    where = f"{steps[longest]:.1f} s from {base.time_s[longest]:.1f} s"
+    if len(gaps) == 1:
+        return [f"The log has a gap, or its clock jumped: {where}; nothing counts there."]
+    return [
+        f"The log has {len(gaps):,} gaps, or its clock jumped, {steps[gaps].sum():.1f} s in all, "
+        f"the longest {where}; nothing counts there."
+    ]
+
+
 def place(
     values: ChannelArray,
     base: TimeBase,

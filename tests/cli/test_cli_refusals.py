@@ -115,6 +115,7 @@ def test_an_overlapping_log_is_held_back_until_someone_says(
         (["engine", "add", "E2", "--spec", "none.toml"], "none.toml"),
         (["engine", "refresh", "E11", "--at", "2026-01-02"], "did you mean E1?"),
         (["engine", "refresh", "E1", "--at", "2025-01-01"], "before"),
+        (["engine", "refresh", "E1", "--at", "2126-01-01"], "lies in the future"),
         (["events", "--run", "r0"], "There is no run 'r0'"),
         (["review", "abc", "confirmed"], "There is no event 'abc'"),
         (["totals", "E9"], "There is no engine 'E9'"),

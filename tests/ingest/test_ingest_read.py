@@ -88,6 +88,13 @@ def test_faults_of_sensors_are_flagged_and_said() -> None:
     assert any("Engine speed" in warning and "spike" in warning for warning in run.info.warnings)
 
 
+def test_stuck_engine_speed_is_found_though_nothing_else_tells_that_it_turns() -> None:
+    rows = [(i / 10, 3000 if 100 <= i < 400 else 3000 + i % 7) for i in range(500)]
+    run = read(csv_of(["Time (s)", "RPM"], rows))
+    assert set(run.signals["rpm"].flags[100:400].tolist()) == {BAD}
+    assert any("Engine speed stuck at 3,000" in warning for warning in run.info.warnings)
+
+
 def test_slow_channels_are_brought_to_the_rows_of_the_log() -> None:
     rows = [
         (f"{i / 10:.1f}", 3000 + i, f"{80 + i / 10:.1f}" if i % 5 == 0 else "") for i in range(51)

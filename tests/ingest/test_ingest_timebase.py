@@ -4,7 +4,15 @@ import pytest
 from hypothesis import given
 
 from pipeline.catalogue import channels
-from pipeline.ingest.timebase import Placed, TimeBase, about_repeats, make_base, on_base, place
+from pipeline.ingest.timebase import (
+    Placed,
+    TimeBase,
+    about_gaps,
+    about_repeats,
+    make_base,
+    on_base,
+    place,
+)
 from pipeline.run import BAD, GOOD, MISSING, NOT_EVALUATED, ChannelArray, FloatArray
 
 NAN = np.nan
@@ -45,6 +53,16 @@ def test_first_value_that_is_not_blank_counts_where_rows_repeat_a_time() -> None
     base = base_of(np.array([0.0, 0.1, 0.1, 0.1, 0.2]))
     assert on_base(values_of(1, 2, 3, 4, 5), base).tolist() == [1, 2, 5]
     assert on_base(values_of(1, NAN, 3, 4, 5), base).tolist() == [1, 3, 5]
+
+
+def test_gaps_are_told_with_the_longest_of_them() -> None:
+    steady = np.arange(0.0, 5.0, 0.1)
+    assert about_gaps(base_of(steady)) == []
+    (one,) = about_gaps(base_of(np.append(steady, steady + 45.0)))
+    assert "40.1 s from 4.9 s" in one
+    (two,) = about_gaps(base_of(np.concatenate([steady, steady + 45.0, steady + 60.0])))
+    assert "2 gaps" in two
+    assert "50.2 s in all, the longest 40.1 s from 4.9 s" in two
 
 
 def test_repeated_rows_are_told_with_those_that_contradict() -> None:
