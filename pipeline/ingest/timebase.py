@@ -128,10 +128,8 @@ def about_gaps(base: TimeBase) -> list[str]:
     where = f"{steps[longest]:.1f} s from {base.time_s[longest]:.1f} s"
     if len(gaps) == 1:
         return [f"The log has a gap, or its clock jumped: {where}; nothing counts there."]
-    return [
-        f"The log has {len(gaps):,} gaps, or its clock jumped, {steps[gaps].sum():.1f} s in all, "
-        f"the longest {where}; nothing counts there."
-    ]
+    in_all = f"{len(gaps):,} gaps, or its clock jumped, {steps[gaps].sum():.1f} s in all"
+    return [f"The log has {in_all}, the longest {where}; nothing counts there."]
 
 
 def place(

@@ -1,0 +1,52 @@
+"""What the README tells people to type exists."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer.main
+
+from pipeline.cli import app
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def told() -> list[str]:
+    """Every command line that the README shows, in blocks and in running text."""
+    blocks = re.findall(r"^(?:\.venv\\Scripts\\)?babbitt .*$", README, flags=re.MULTILINE)
+    inline = re.findall(r"`(babbitt [^`]+)`", README)
+    return sorted(
+        {line.split("  #")[0].removeprefix(".venv\\Scripts\\") for line in blocks + inline}
+    )
+
+
+def test_the_readme_shows_commands() -> None:
+    assert len(told()) > 10
+
+
+@pytest.mark.parametrize("line", told())
+def test_a_command_in_the_readme_exists_with_its_options(line: str) -> None:
+    command: Any = typer.main.get_command(app)
+    known = {option for parameter in command.params for option in parameter.opts}
+    for word in shlex.split(line)[1:]:
+        if word in getattr(command, "commands", {}):
+            command = command.commands[word]
+            known |= {option for parameter in command.params for option in parameter.opts}
+        elif word.startswith("--"):
+            assert word in known | {"--install-completion"}, word
+    assert not hasattr(command, "commands") or "--" in line, f"{line} names no command"
+
+
+@pytest.mark.parametrize("target", re.findall(r"^make ([a-z-]+)", README, flags=re.MULTILINE))
+def test_a_make_target_in_the_readme_exists(target: str) -> None:
+    assert re.search(rf"^{target}:", (ROOT / "Makefile").read_text(encoding="utf-8"), re.MULTILINE)
+
+
+@pytest.mark.parametrize("name", re.findall(r"\]\(([^)#]+)\)", README))
+def test_a_file_that_the_readme_links_to_is_there(name: str) -> None:
+    assert (ROOT / name).exists()
