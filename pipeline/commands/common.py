@@ -40,8 +40,16 @@ NoteOption = Annotated[str, typer.Option("--note", metavar="T", help="Why; kept 
 _PIPED_WIDTH = 120
 """Columns where no terminal says how wide it is."""
 
-out = Console(highlight=False, width=None if sys.stdout.isatty() else _PIPED_WIDTH)
-err = Console(highlight=False, width=None if sys.stderr.isatty() else _PIPED_WIDTH, stderr=True)
+
+def _console(*, stderr: bool) -> Console:
+    """Return a console that prints text as it is: headers and notes may hold square brackets."""
+    stream = sys.stderr if stderr else sys.stdout
+    width = None if stream.isatty() else _PIPED_WIDTH
+    return Console(stderr=stderr, width=width, markup=False, emoji=False, highlight=False)
+
+
+out = _console(stderr=False)
+err = _console(stderr=True)
 
 
 @dataclass(frozen=True)

@@ -42,7 +42,7 @@ UnitOption = Annotated[
     typer.Option("--unit", metavar="CHANNEL=UNIT", help="The unit of a channel; repeatable."),
 ]
 ProfileOption = Annotated[
-    str | None, typer.Option(metavar="NAME", help="A [profile.NAME] of logbook.toml.")
+    str | None, typer.Option(metavar="NAME", help="A logger profile of logbook.toml.")
 ]
 StartedOption = Annotated[
     str | None, typer.Option(metavar="WHEN", help="When the log began; one log at a time.")
@@ -73,7 +73,7 @@ def inspect(
         return
     _print_inspection(found, reader_of(settings))
     out.print("\nTo keep what you settle for this logger, put this in logbook.toml:\n")
-    out.print(found.profile_toml(profile or _NEW_PROFILE), markup=False)
+    out.print(found.profile_toml(profile or _NEW_PROFILE))
 
 
 def ingest(
@@ -183,7 +183,7 @@ def _print_intakes(intakes: list[Intake]) -> None:
 def _print_inspection(found: Inspection, reader: Reader) -> None:
     start = f"began {reader.instant(found.started_at)}" if found.started_at else "start unknown"
     lasted = f", lasted {duration(found.duration_s)}" if found.duration_s is not None else ""
-    out.print(f"[bold]{found.source_name}[/bold]: {found.rows:,} rows, {start}{lasted}.")
+    out.print(f"{found.source_name}: {found.rows:,} rows, {start}{lasted}.")
     for line in found.dialect:
         out.print(f"- {line}")
     listing = table(

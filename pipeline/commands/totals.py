@@ -121,13 +121,13 @@ def print_overview(found: Sequence[Totals], reader: Reader) -> None:
     for each in found:
         for remark in _remarks(each):
             out.print(f"{each.engine_id}: {remark}")
-    out.print(f"[dim]{CAUTION}[/dim]")
+    out.print(CAUTION, style="dim")
 
 
 def _print_engine(each: Totals, reader: Reader) -> None:
     since = f"since {reader.instant(each.since)}" if each.since else "since its first log"
     out.print(
-        f"[bold]{each.engine_id}[/bold] {since}: {each.runs} runs, {duration(each.running_s)} "
+        f"{each.engine_id} {since}: {each.runs} runs, {duration(each.running_s)} "
         f"running, {_count(each.revolutions)} revolutions, {_count(each.starts)} starts, "
         f"{_count(each.heat_cycles)} heat cycles; last ran {reader.instant(each.last_run)}."
     )
@@ -148,7 +148,7 @@ def _print_engine(each: Totals, reader: Reader) -> None:
     out.print(listing)
     for remark in _remarks(each):
         out.print(remark)
-    out.print(f"[dim]{CAUTION}[/dim]")
+    out.print(CAUTION, style="dim")
 
 
 def _most_used(each: Totals) -> float:

@@ -78,7 +78,7 @@ def demo(
         err.print(f"Refused: {intake.error}")
     out.print(
         f"{len(intakes) - len(refused)} logs of an invented team, taken in to {where}.\n"
-        f"Look around: [bold]babbitt --logbook {where} events[/bold], or run list, or totals NB-03."
+        f"Look around: `babbitt --logbook {where} events`, or run list, or totals NB-03."
     )
     print_overview(totals_of(book), reader_of(book.settings))
     if refused:

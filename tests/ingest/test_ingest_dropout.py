@@ -43,7 +43,10 @@ def test_an_unplugged_sensor_is_bad_at_any_level_and_rate(hz, level, begin, samp
     values = running_oil(time_s, seed)
     values[begin : begin + samples] = level
     flagged = flag_samples(time_s, values, OIL, turning=on(time_s))
-    assert set(range(begin, begin + samples)) == set(bad_samples(flagged))
+    bad = set(bad_samples(flagged))
+    assert set(range(begin, begin + samples)) <= bad
+    # Noise may make the sample beside the stretch look like a part of it.
+    assert bad <= set(range(begin - 1, begin + samples + 1))
 
 
 def test_a_reading_caught_halfway_is_part_of_the_dropout():
