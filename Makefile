@@ -3,6 +3,7 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
+SUDO := $(shell [ "$$(id -u)" = 0 ] || command -v sudo)
 UV := --universal --python-version 3.11 --generate-hashes --no-header --no-annotate --quiet
 
 .DEFAULT_GOAL := help
@@ -13,7 +14,7 @@ help:  ## list these targets
 demo: $(VENV)/run-ready  ## set up, then run the whole job on demo_logs
 	$(BIN)/babbitt demo
 
-test: $(VENV)/dev-ready  ## set up, then run every test
+test: $(VENV)/dev-ready $(VENV)/postgres-ready  ## set up, then run every test
 	$(BIN)/python -m pytest -n auto
 
 check: $(VENV)/dev-ready  ## format, lint and types
@@ -30,7 +31,7 @@ demo-logs: $(VENV)/run-ready  ## make demo_logs again from its seeded script
 lock: $(VENV)/dev-ready  ## resolve the dependencies again and write both lock files
 	$(BIN)/pip install --quiet uv
 	$(BIN)/uv pip compile pyproject.toml --extra build $(UV) --upgrade -o requirements.lock
-	$(BIN)/uv pip compile pyproject.toml --extra build --extra dev $(UV) --upgrade -o requirements-dev.lock
+	$(BIN)/uv pip compile pyproject.toml --extra build --extra postgres --extra dev $(UV) --upgrade -o requirements-dev.lock
 
 clean:  ## remove what these targets made
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .hypothesis .benchmarks build dist
@@ -42,6 +43,12 @@ $(VENV)/pip-ready:
 $(VENV)/run-ready: $(VENV)/pip-ready requirements.lock pyproject.toml
 	$(BIN)/pip install --quiet --require-hashes -r requirements.lock
 	$(BIN)/pip install --quiet --no-deps --no-build-isolation --editable .
+	touch $@
+
+# The register is tested on PostgreSQL too, which no wheel brings.
+$(VENV)/postgres-ready: $(VENV)/pip-ready
+	ls /usr/lib/postgresql/*/bin/postgres >/dev/null 2>&1 || \
+	  { $(SUDO) apt-get update -qq && $(SUDO) apt-get install -qq -y --no-install-recommends postgresql; }
 	touch $@
 
 $(VENV)/dev-ready: $(VENV)/run-ready requirements-dev.lock
