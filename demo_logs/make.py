@@ -1,4 +1,4 @@
-"""Make the demo logs, the season's plan and the known truth: ``python -m demo_logs.make [DIR]``."""
+"""Make the demo logs, photos, record and known truth: ``python -m demo_logs.make [DIR]``."""
 
 from __future__ import annotations
 
@@ -6,18 +6,23 @@ import json
 import sys
 import tomllib
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from demo_logs.dialects import NUMBERED, PLAIN, SLOW_PRESSURE, write
+from demo_logs.builds import ENGINES
+from demo_logs.dialects import write
+from demo_logs.log import Log
 from demo_logs.logger import Recording, record
-from demo_logs.plan import ENGINES, LOGS, TEAM, Log
+from demo_logs.parts import BATCHES
+from demo_logs.photos import PHOTOS, as_jpeg
+from demo_logs.plan import LOGS, TEAM
 from demo_logs.planting import plant
+from demo_logs.season import season_toml
 from demo_logs.session import CRANKING_S, STOPPING_S, Trace, make_trace
 from demo_logs.truth import Clock, clock_of, exposure_truth, find_truth, with_cause
+from demo_logs.when import instant
 
 HERE = Path(__file__).parent
 SEED = 2026
@@ -43,17 +48,22 @@ def play(log: Log) -> Session:
 
 
 def make(target: Path) -> None:
-    """Write logs/, season.toml and truth.json into `target`; the same bytes each time."""
-    (target / "logs").mkdir(parents=True, exist_ok=True)
+    """Write logs/, photos/, season.toml and truth.json into `target`; the same bytes each time."""
+    for folder in ("logs", "photos"):
+        (target / folder).mkdir(parents=True, exist_ok=True)
     truth = []
     for log in LOGS:
         session = play(log)
         data = write(log.dialect, session.recording, log.started, log.session.circuit)
         (target / "logs" / f"{log.name}.csv").write_bytes(data)
         truth.append(_truth_of(log, session.trace, session.clock))
-    text = json.dumps({"team": f"{TEAM} (invented)", "logs": truth}, indent=1, ensure_ascii=False)
+    for name, draw in PHOTOS.items():
+        (target / "photos" / f"{name}.jpg").write_bytes(as_jpeg(draw()))
+    known = {"team": f"{TEAM} (invented)", "logs": truth, "teardowns": _teardown_truth()}
+    text = json.dumps(known, indent=1, ensure_ascii=False)
     (target / "truth.json").write_text(text + "\n", encoding="utf-8", newline="\n")
-    (target / "season.toml").write_text(_season(), encoding="utf-8", newline="\n")
+    season = season_toml(TEAM, ENGINES, BATCHES, LOGS)
+    (target / "season.toml").write_text(season, encoding="utf-8", newline="\n")
 
 
 def _truth_of(log: Log, trace: Trace, clock: Clock) -> dict[str, Any]:
@@ -63,7 +73,7 @@ def _truth_of(log: Log, trace: Trace, clock: Clock) -> dict[str, Any]:
     return {
         "file": f"logs/{log.name}.csv",
         "engine": log.engine_id,
-        "started": _instant(log.started),
+        "started": instant(log.started),
         "sample_s": trace.sample_s,
         "not_watched": list(log.not_watched),
         "exposure": exposure_truth(trace, clock),
@@ -101,30 +111,22 @@ def _decoys(log: Log, trace: Trace, clock: Clock) -> list[dict[str, Any]]:
     ]
 
 
-def _season() -> str:
-    """The season in the order in which it happened, as TOML."""
-    parts = [f"# The season of {TEAM}, an invented team; made by demo_logs/make.py.\n"]
-    parts.append('logbook = "logbook.toml"\n')
-    for engine in ENGINES:
-        parts.append(
-            "\n[[engine]]\n"
-            f'id = "{engine.engine_id}"\n'
-            f'spec = "specs/{engine.engine_id}.toml"\n'
-            f"built_at = {_instant(engine.built_at)}\n"
-        )
-        for at, note in engine.refreshes:
-            parts.append(f'\n[[engine.refresh]]\nat = {_instant(at)}\nnote = "{note}"\n')
-    for log in sorted(LOGS, key=lambda log: log.started):
-        parts.append(f'\n[[log]]\nfile = "logs/{log.name}.csv"\nengine = "{log.engine_id}"\n')
-        if log.dialect in {PLAIN, SLOW_PRESSURE}:
-            parts.append(f"started = {_instant(log.started)}\n")
-        if log.dialect == NUMBERED:
-            parts.append('profile = "numbered"\n')
-    return "".join(parts)
-
-
-def _instant(when: datetime) -> str:
-    return f"{when:%Y-%m-%dT%H:%M:%SZ}"
+def _teardown_truth() -> list[dict[str, Any]]:
+    """What truly made every finding that is one, teardown by teardown."""
+    return [
+        {
+            "findings": build.teardown.findings(engine.engine_id),
+            "engine": engine.engine_id,
+            "at": instant(build.teardown.at),
+            "causes": [
+                {"part": part, "position": position or None, "cause": cause}
+                for (part, position), cause in build.teardown.causes.items()
+            ],
+        }
+        for engine in ENGINES
+        for build in engine.builds
+        if build.teardown
+    ]
 
 
 if __name__ == "__main__":

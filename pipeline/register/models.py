@@ -18,9 +18,9 @@ from sqlalchemy import (
     String,
     Text,
     TypeDecorator,
-    UniqueConstraint,
+    text,
 )
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
 
 
 class UtcDateTime(TypeDecorator[datetime]):
@@ -63,7 +63,28 @@ class Base(DeclarativeBase):
     }
 
 
-class EngineRow(Base):
+class Versioned:
+    """A record that people correct; `version` grows with each correction.
+
+    An update of a row that is no longer as it was read fails. Only changes.py counts the version
+    up, so that what the program itself brings up to date does not look like a person's change.
+    """
+
+    version: Mapped[int] = mapped_column(default=1, server_default="1")
+
+    @declared_attr.directive
+    def __mapper_args__(self) -> dict[str, Any]:
+        """Return what makes every update ask for the version that was read."""
+        return {"version_id_col": self.version, "version_id_generator": False}
+
+
+class Kept(Versioned):
+    """A record that is withdrawn, never erased."""
+
+    withdrawn_at: Mapped[datetime | None]
+
+
+class EngineRow(Kept, Base):
     """An engine."""
 
     __tablename__ = "engine"
@@ -73,7 +94,7 @@ class EngineRow(Base):
     built_at: Mapped[datetime | None]
 
 
-class EngineSpecRow(Base):
+class EngineSpecRow(Kept, Base):
     """A spec of an engine as it was set; the one with the highest id is in force."""
 
     __tablename__ = "engine_spec"
@@ -84,11 +105,16 @@ class EngineSpecRow(Base):
     since: Mapped[datetime]
 
 
-class RefreshRow(Base):
+_LIVE = text("withdrawn_at IS NULL")
+
+
+class RefreshRow(Kept, Base):
     """A refresh: it ends one build and begins the next."""
 
     __tablename__ = "refresh"
-    __table_args__ = (UniqueConstraint("engine_id", "at"),)
+    __table_args__ = (
+        Index(None, "engine_id", "at", unique=True, sqlite_where=_LIVE, postgresql_where=_LIVE),
+    )
 
     id: Mapped[int] = mapped_column(primary_key=True)
     engine_id: Mapped[str] = mapped_column(ForeignKey("engine.engine_id"))
@@ -96,8 +122,8 @@ class RefreshRow(Base):
     note: Mapped[str] = mapped_column(Text)
 
 
-class RunRow(Base):
-    """A run, or running that no logger saw.
+class RunRow(Versioned, Base):
+    """A run, or running that no logger saw; `removed_at` is when it was withdrawn.
 
     `ended_at` repeats start and duration, so that overlap and last end are plain comparisons on
     every database.
@@ -209,7 +235,7 @@ class EventRow(Base):
     spec_version: Mapped[str] = mapped_column(String(16))
 
 
-class ReviewRow(Base):
+class ReviewRow(Kept, Base):
     """A person's word on a stretch of a run, kept whether or not the event is found today."""
 
     __tablename__ = "review"
@@ -227,15 +253,44 @@ class ReviewRow(Base):
 
 
 class JournalRow(Base):
-    """A change that a person made, with what was there before."""
+    """An act of a person: the changes that they made at once; `undoes` names the act it reverts."""
 
     __tablename__ = "journal"
-    __table_args__ = (Index(None, "engine_id", "id"),)
 
     id: Mapped[int] = mapped_column(primary_key=True)
     at: Mapped[datetime]
     who: Mapped[str] = mapped_column(Text)
-    engine_id: Mapped[str | None] = mapped_column(ForeignKey("engine.engine_id"))
     action: Mapped[str] = mapped_column(String(32))
-    what: Mapped[dict[str, Any]]
     reason: Mapped[str] = mapped_column(Text)
+    undoes: Mapped[int | None] = mapped_column(ForeignKey("journal.id"), index=True)
+
+
+class JournalChangeRow(Base):
+    """What an act did to one record.
+
+    `record` is the table; `about` holds what tells the record from others, as it was before; a
+    record that was created has no `before`. Without `after` nothing is known that could be undone.
+    `version` is the record's own after the change.
+    """
+
+    __tablename__ = "journal_change"
+    __table_args__ = (Index(None, "record", "record_id"), {"sqlite_with_rowid": False})
+
+    journal_id: Mapped[int] = mapped_column(ForeignKey("journal.id"), primary_key=True)
+    place: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    record: Mapped[str] = mapped_column(String(32))
+    record_id: Mapped[str] = mapped_column(String(64))
+    version: Mapped[int]
+    about: Mapped[dict[str, Any]]
+    before: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+    after: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+
+
+class JournalEngineRow(Base):
+    """An engine that an act concerns."""
+
+    __tablename__ = "journal_engine"
+    __table_args__ = ({"sqlite_with_rowid": False},)
+
+    engine_id: Mapped[str] = mapped_column(ForeignKey("engine.engine_id"), primary_key=True)
+    journal_id: Mapped[int] = mapped_column(ForeignKey("journal.id"), primary_key=True)

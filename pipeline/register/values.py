@@ -24,6 +24,7 @@ class EngineRecord:
         last_refresh: UTC of the newest one; None before the first.
         runs: those that count; removed ones are out.
         last_run: UTC start of the newest of them; None without runs.
+        version: grows with each correction of `built_at`.
     """
 
     engine_id: str
@@ -34,6 +35,26 @@ class EngineRecord:
     last_refresh: datetime | None
     runs: int
     last_run: datetime | None
+    version: int
+
+
+@dataclass(frozen=True)
+class RefreshRecord:
+    """One refresh.
+
+    Attributes:
+        refresh_id: its number.
+        engine_id: the engine.
+        at: UTC; its new build begins then.
+        note: what was done.
+        version: grows with each correction.
+    """
+
+    refresh_id: int
+    engine_id: str
+    at: datetime
+    note: str
+    version: int
 
 
 @dataclass(frozen=True)
@@ -93,6 +114,7 @@ class RunRecord:
         removed_at: UTC, when it was taken out of all sums; None where it counts.
         unlogged: entered by hand: running that no logger saw.
         judged_by: key of what its events were judged by; None where it needs judging.
+        version: grows with each correction.
     """
 
     run_id: str
@@ -111,6 +133,7 @@ class RunRecord:
     removed_at: datetime | None
     unlogged: bool
     judged_by: str | None
+    version: int
 
 
 @dataclass(frozen=True)
@@ -162,21 +185,49 @@ class SurfaceRecord:
 
 
 @dataclass(frozen=True)
-class JournalEntry:
-    """One change that a person made to the register.
+class Change:
+    """What a person's act did to one record.
 
     Attributes:
-        at: UTC.
-        who: the name that they work under.
-        engine_id: the engine concerned; None where it concerns none.
-        action: what was done, in the words of the command line.
-        what: the record before and after, and its id.
-        reason: as they gave it; "" where they gave none.
+        record: its sort: the table that it lies in.
+        record_id: its key in there.
+        about: what tells it from others, as it was before.
+        before: what changed, as it was; None where the record was created.
+        after: what changed, as it became, instants as ISO 8601; of a created record all there is.
+            None where the old state was not kept.
+        version: of the record, after the change.
     """
 
+    record: str
+    record_id: str
+    about: dict[str, Any]
+    before: dict[str, Any] | None
+    after: dict[str, Any] | None
+    version: int
+
+
+@dataclass(frozen=True)
+class JournalEntry:
+    """One act of a person: the changes that they made to the register at once.
+
+    Attributes:
+        entry_id: its number; later entries have greater ones.
+        at: UTC.
+        who: the name that they work under.
+        engine_ids: the engines concerned.
+        action: what was done, in the words of the command line.
+        changes: in their order.
+        reason: as they gave it; "" where they gave none.
+        undoes: number of the entry that it reverts; None for an act of its own.
+        undone: whether a later entry that holds reverts it.
+    """
+
+    entry_id: int
     at: datetime
     who: str
-    engine_id: str | None
+    engine_ids: tuple[str, ...]
     action: str
-    what: dict[str, Any]
+    changes: tuple[Change, ...]
     reason: str
+    undoes: int | None
+    undone: bool
