@@ -1,4 +1,4 @@
-"""Six ways in which loggers write a CSV file."""
+"""Seven ways in which loggers write a CSV file."""
 
 from __future__ import annotations
 
