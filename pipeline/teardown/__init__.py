@@ -1,0 +1,1 @@
+"""Teardown: what a builder writes down of an engine that is apart, as values."""

@@ -1,0 +1,222 @@
+"""Findings as a builder hands them in: a TOML or CSV file, to findings and back."""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import io
+import json
+import re
+import tomllib
+from collections.abc import Callable, Iterable
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic_core import ErrorDetails
+
+from pipeline.errors import RegisterError
+from pipeline.finding import Finding, FindingFields, Measurement, describe_fault
+
+Format = Literal["toml", "csv"]
+
+COLUMNS = (
+    "part",
+    "position",
+    "damage_mode",
+    "grade",
+    "measurement_name",
+    "measurement_value",
+    "measurement_unit",
+    "measurement_low",
+    "measurement_high",
+    "disposition",
+    "note",
+    "photos",
+)
+"""Columns of a CSV file of findings: the fields of a finding, its measurement's spread out."""
+
+_MEASUREMENT = "measurement_"
+_NUMERIC = ("grade", "measurement_value", "measurement_low", "measurement_high")
+_DELIMITERS = (",", ";", "\t")
+_INTEGER = re.compile(r"[+-]?[0-9]{1,15}")
+_DECIMAL = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+
+
+class FindingsFile(BaseModel):
+    """The findings of one teardown; a teardown may be of some parts only."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    finding: list[FindingFields] = Field(min_length=1, description="one for each part looked at")
+
+
+def read_findings(text: str, *, source: str, format: Format) -> tuple[Finding, ...]:  # noqa: A002
+    """Read the findings of one teardown; all of them, or none.
+
+    Args:
+        text: of the file. CSV has a header of `COLUMNS`, in any order and without those not used;
+            comma, semicolon or tab between cells; a decimal comma where the comma is not between
+            cells; photos separated by semicolons; rows of blank cells are passed over.
+        source: file name to quote in errors.
+        format: of the text.
+
+    Raises:
+        RegisterError: names every fault in the file, with its entry or line, its field and what to
+            do.
+    """
+    body = text.removeprefix("\ufeff")
+    if format == "toml":
+        findings, faults = _check(_read_toml(body, source), _entry, ".")
+    else:
+        rows, ragged = _read_csv(body, source)
+        lines = list(rows)
+        entries = {"finding": list(rows.values())}
+        findings, faults = _check(entries, lambda index: f"line {lines[index]}", "_")
+        faults = ragged + faults
+    if faults:
+        raise RegisterError(f"{source}: {'; '.join(faults)}.")
+    return findings
+
+
+def write_findings_toml(findings: Iterable[Finding]) -> str:
+    """Return the TOML that `read_findings` reads as these findings."""
+    return "\n".join(_finding_as_toml(finding) for finding in findings)
+
+
+def _check(
+    document: dict[str, Any], place: Callable[[int], str], joint: str
+) -> tuple[tuple[Finding, ...], list[str]]:
+    """Return the findings of a document, or what is wrong with it, a clause each."""
+    try:
+        entries = FindingsFile.model_validate(document).finding
+    except ValidationError as error:
+        return (), [_describe(fault, place, joint) for fault in error.errors()]
+    return tuple(entry.to_value() for entry in entries), []
+
+
+def _describe(fault: ErrorDetails, place: Callable[[int], str], joint: str) -> str:
+    match fault["loc"]:
+        case ("finding", int(index)):
+            return f"{place(index)}: it is no table: begin it with [[finding]]"
+        case ("finding", int(index), *path):
+            inner = fault.copy()
+            inner["loc"] = tuple(path)
+            return f"{place(index)}: {describe_fault(inner, joint=joint)}"
+        case ("finding",):
+            return "it lists no findings: write one for each part looked at"
+        case other:
+            return f"unknown key {other[0]!r}: begin each finding with [[finding]]"
+
+
+def _entry(index: int) -> str:
+    return f"finding {index + 1}"
+
+
+def _read_toml(text: str, source: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except (ValueError, RecursionError) as error:  # an integer too long is a plain ValueError
+        raise RegisterError(f"{source} is not TOML: {error}.") from error
+
+
+def _read_csv(text: str, source: str) -> tuple[dict[int, dict[str, Any]], list[str]]:
+    """Return the fields of each row by its line, counted from 1, and what rows do not fit."""
+    first = next((line for line in io.StringIO(text, newline="") if line.strip()), "")
+    delimiter = max(_DELIMITERS, key=first.count)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    header: list[str] = []
+    rows: dict[int, dict[str, Any]] = {}
+    ragged: list[str] = []
+    line = 1
+    try:
+        for raw in reader:
+            cells = [cell.strip() for cell in raw]
+            if any(cells) and not header:
+                header = _header(cells, f"{source}, line {line}")
+            elif any(cells) and len(cells) != len(header):
+                ragged.append(
+                    f"line {line}: it has {len(cells)} cells and the header {len(header)}: "
+                    "put cells that hold a delimiter in quotes, and fill up short rows"
+                )
+            elif any(cells):
+                filled = {name: cell for name, cell in zip(header, cells, strict=True) if cell}
+                rows[line] = _fields(filled, decimal_comma=delimiter != ",")
+            line = reader.line_num + 1
+    except csv.Error as error:
+        raise RegisterError(
+            f"{source}, line {line}: its cells cannot be told apart ({error}): mend the quotes."
+        ) from error
+    return rows, ragged
+
+
+def _header(cells: list[str], place: str) -> list[str]:
+    faults = ["a column has no name: name it or take it away"] if "" in cells else []
+    for name in dict.fromkeys(filter(None, cells)):
+        if name not in COLUMNS:
+            close = difflib.get_close_matches(name, COLUMNS, n=1, cutoff=0.5)
+            hint = f"did you mean {close[0]!r}?" if close else f"known: {', '.join(COLUMNS)}"
+            faults.append(f"unknown column {name!r} ({hint})")
+        elif cells.count(name) > 1:
+            faults.append(f"column {name!r} is there twice: take one away")
+    if faults:
+        raise RegisterError(f"{place}: {'; '.join(faults)}.")
+    return cells
+
+
+def _fields(filled: dict[str, str], *, decimal_comma: bool) -> dict[str, Any]:
+    """Return the filled cells of a row as the fields of a finding."""
+    fields: dict[str, Any] = {}
+    measurement: dict[str, Any] = {}
+    for name, cell in filled.items():
+        value = _number(cell, decimal_comma=decimal_comma) if name in _NUMERIC else cell
+        if name.startswith(_MEASUREMENT):
+            measurement[name.removeprefix(_MEASUREMENT)] = value
+        else:
+            fields[name] = value
+    if measurement:
+        fields["measurement"] = measurement
+    if "photos" in fields:
+        names = (name.strip() for name in filled["photos"].split(";"))
+        fields["photos"] = [name for name in names if name]
+    return fields
+
+
+def _number(cell: str, *, decimal_comma: bool) -> int | float | str:
+    """Return the number that a cell holds; the cell itself where it is none, to be refused."""
+    if _INTEGER.fullmatch(cell):
+        return int(cell)
+    plain = cell.replace(",", ".") if decimal_comma else cell
+    return float(plain) if _DECIMAL.fullmatch(plain) else cell
+
+
+def _finding_as_toml(finding: Finding) -> str:
+    lines = ["[[finding]]", f"part = {_quoted(finding.part)}"]
+    if finding.position is not None:
+        lines.append(f"position = {_quoted(finding.position)}")
+    if finding.damage_mode is not None:
+        lines.append(f"damage_mode = {_quoted(finding.damage_mode)}")
+    lines.append(f"grade = {finding.grade}")
+    if finding.measurement is not None:
+        lines.append(f"measurement = {_measurement_as_toml(finding.measurement)}")
+    lines.append(f"disposition = {_quoted(finding.disposition)}")
+    if finding.note:
+        lines.append(f"note = {_quoted(finding.note)}")
+    if finding.photos:
+        lines.append(f"photos = [{', '.join(map(_quoted, finding.photos))}]")
+    return "\n".join(lines) + "\n"
+
+
+def _measurement_as_toml(measurement: Measurement) -> str:
+    entries = [
+        f"name = {_quoted(measurement.name)}",
+        f"value = {float(measurement.value)!r}",
+        f"unit = {_quoted(measurement.unit)}",
+    ]
+    limits = {"low": measurement.low, "high": measurement.high}
+    entries += [f"{name} = {float(limit)!r}" for name, limit in limits.items() if limit is not None]
+    return f"{{{', '.join(entries)}}}"
+
+
+def _quoted(text: str) -> str:
+    """Return `text` as a basic string of TOML, which a JSON string is where no DEL is in it."""
+    return json.dumps(text, ensure_ascii=False)

@@ -1,0 +1,44 @@
+"""Findings of every sort, made up for the tests of teardown."""
+
+from __future__ import annotations
+
+from hypothesis import strategies as st
+
+from pipeline.causes import parts
+from pipeline.finding import SIDES, Finding, Measurement
+
+_numbers = st.floats(allow_nan=False, allow_infinity=False)
+_letters = st.characters(exclude_categories=("Cc", "Cs"))
+labels = st.text(_letters, min_size=1).filter(lambda text: text == text.strip())
+notes = st.text(_letters | st.sampled_from("\n\r\t"))
+
+_positions = {
+    "cylinder": st.none() | st.integers(1, 16).map(str),
+    "journal": st.none() | st.integers(1, 17).map(str),
+    "side": st.none() | st.sampled_from(SIDES),
+    "none": st.none(),
+}
+
+
+@st.composite
+def measurements(draw: st.DrawFn) -> Measurement:
+    low, high = draw(st.none() | _numbers), draw(st.none() | _numbers)
+    if low is not None and high is not None:
+        low, high = sorted((low, high))
+    return Measurement(draw(labels), draw(_numbers), draw(labels), low, high)
+
+
+@st.composite
+def findings(draw: st.DrawFn) -> Finding:
+    part = draw(st.sampled_from(list(parts().values())))
+    damage_mode = draw(st.none() | st.sampled_from(list(part.modes)))
+    return Finding(
+        part=part.name,
+        position=draw(_positions[part.position]),
+        damage_mode=damage_mode,
+        grade=0 if damage_mode is None else draw(st.integers(0, 4)),
+        measurement=draw(st.none() | measurements()),
+        disposition=draw(st.sampled_from(("reuse", "rework", "replace", "send_out"))),
+        note=draw(notes),
+        photos=tuple(draw(st.lists(labels, max_size=3))),
+    )
