@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import itertools
+import re
 import tomllib
 from pathlib import Path
 
@@ -138,4 +139,4 @@ def test_lock_files_hold_every_dependency_of_the_project() -> None:
             for line in (ROOT / name).read_text(encoding="utf-8").splitlines()
             if "==" in line
         }
-        assert {text.split(">=")[0] for text in requirements} <= locked
+        assert {re.split(r"\W*>=|\[", text)[0] for text in requirements} <= locked
