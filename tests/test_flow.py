@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from invented import SPEC
 
 from pipeline.flow import ingest_log, judge_engine
 from pipeline.ingest.source import Instructions
@@ -15,24 +16,6 @@ from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_tex
 from pipeline.register import builds, corrections, engines, events, runs
 from pipeline.verify import verify
 
-SPEC = """
-[engine]
-type = "invented four"
-cylinders = 4
-bore_mm = 86.0
-stroke_mm = 86.0
-rod_length_mm = 143.0
-idle_rpm = 1100
-[over_rev]
-redline_rpm = 7600
-mechanical_rpm = 8300
-[oil_temperature]
-limit_c = 135.0
-[coolant_temperature]
-limit_c = 108.0
-[boost]
-limit_kpa = 180.0
-"""
 FOR_E1 = Instructions(engine_id="E1")
 
 

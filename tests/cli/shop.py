@@ -11,29 +11,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from invented import SPEC as BARE_SPEC
+
 SCRIPT = Path(sysconfig.get_path("scripts")) / "babbitt"
 
-SPEC = """
-[engine]
-type = "short-stroke four"
-cylinders = 4
-bore_mm = 86.0
-stroke_mm = 86.0
-rod_length_mm = 143.0
-idle_rpm = 1100
-[over_rev]
-redline_rpm = 7600
-mechanical_rpm = 8300
-[oil_temperature]
-limit_c = 135.0
-[coolant_temperature]
-limit_c = 108.0
-[boost]
-limit_kpa = 180.0
-[life]
-over_rev = 900.0
-oil_starvation = 400.0
-"""
+SPEC = BARE_SPEC + "[life]\nover_rev = 900.0\noil_starvation = 400.0\n"
 
 
 @dataclass(frozen=True)

@@ -5,29 +5,11 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 import numpy as np
+from invented import SPEC
 
 from pipeline.catalogue import channels
 from pipeline.run import BAD, GOOD, MISSING, Run, RunInfo, Signal
 from pipeline.spec import parse_spec
-
-SPEC_TEXT = """
-[engine]
-type = "test four"
-cylinders = 4
-bore_mm = 86.0
-stroke_mm = 86.0
-rod_length_mm = 143.0
-idle_rpm = 1100
-[over_rev]
-redline_rpm = 7600
-mechanical_rpm = 8300
-[oil_temperature]
-limit_c = 135.0
-[coolant_temperature]
-limit_c = 108.0
-[boost]
-limit_kpa = 180.0
-"""
 
 # A warm engine on a straight, nothing wrong with it.
 CALM = {
@@ -41,7 +23,7 @@ CALM = {
 
 
 def make_spec(more: str = ""):
-    return parse_spec(SPEC_TEXT + more, source="test")
+    return parse_spec(SPEC + more, source="test")
 
 
 def make_run(seconds=20.0, hz=50.0, *, bad=None, without=(), native_hz=None, time_s=None, **values):
