@@ -8,7 +8,18 @@ from typing import Annotated
 
 import typer
 
-from pipeline.commands import engines, events, logs, runs, totals, upkeep
+from pipeline.commands import (
+    engines,
+    events,
+    exchange,
+    journal,
+    logs,
+    parts,
+    runs,
+    teardown,
+    totals,
+    upkeep,
+)
 from pipeline.commands.common import LOGBOOK_OPTION, Context
 from pipeline.errors import BabbittError
 
@@ -31,6 +42,17 @@ app.command("events")(events.events)
 app.command("review")(events.review)
 app.command("totals")(totals.totals)
 app.add_typer(runs.app, name="run")
+app.add_typer(parts.app, name="part")
+app.add_typer(teardown.app, name="teardown")
+app.command("journal")(journal.journal)
+app.command("undo")(journal.undo)
+app.command("redo")(journal.redo)
+app.command("amend")(journal.amend)
+app.command("withdraw")(journal.withdraw)
+app.command("export")(exchange.export)
+app.command("import")(exchange.import_file)
+app.command("backup")(exchange.backup)
+app.command("restore")(exchange.restore)
 app.command("check")(upkeep.check)
 app.command("demo")(upkeep.demo)
 

@@ -1,18 +1,24 @@
-"""The whole job on an invented team's season (demo_logs/): from its logs to totals."""
+"""The whole job on an invented team's two seasons (demo_logs/): from logs and parts to totals."""
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from pipeline.exchange.importing import import_rows
+from pipeline.finding import Measurement
 from pipeline.flow import Intake, ingest_log
 from pipeline.ingest.source import Instructions
 from pipeline.logbook import Logbook, create_logbook
-from pipeline.register import builds, engines
+from pipeline.register import Session, builds, engines, fitments, parts, work
+from pipeline.register.part_values import BuiltMeasurement, SheetLine
 from pipeline.settings import zone
+from pipeline.taking_apart import record_teardown
+
+TEAM = "the invented team"
 
 
 def run_demo(
@@ -20,7 +26,7 @@ def run_demo(
     *,
     track: Callable[[Iterable[Any], int], Iterable[Any]] = lambda items, _: items,
 ) -> tuple[Logbook, tuple[Intake, ...]]:
-    """Make a logbook of the invented season: its engines, refreshes and logs, in their order.
+    """Make a logbook of the invented seasons: engines, parts, builds, logs and teardowns.
 
     Args:
         folder: a new or empty folder.
@@ -36,21 +42,86 @@ def run_demo(
         season = tomllib.loads((data / "season.toml").read_text(encoding="utf-8"))
         settings = (data / season["logbook"]).read_text(encoding="utf-8")
         book = create_logbook(folder, settings)
-        with book.register.writing() as session:
-            for engine in season["engine"]:
-                spec = (data / engine["spec"]).read_text(encoding="utf-8")
-                engines.add_engine(session, engine["id"], spec, built_at=engine["built_at"])
-                for refresh in engine.get("refresh", ()):
-                    builds.add_refresh(session, engine["id"], refresh["at"], refresh["note"])
+        with book.register.writing(TEAM) as session:
+            _write_record(session, season, data)
+        history = (data / season["history"]).read_text(encoding="utf-8")
+        import_rows(book, history, source=season["history"], what="history", who=TEAM)
         logs = season["log"]
         intakes = tuple(
             ingest_log(book, data / log["file"], _instructions(book, log))
             for log in track(logs, len(logs))
         )
+        for teardown in season["teardown"]:
+            record_teardown(
+                book,
+                teardown["engine"],
+                data / teardown["findings"],
+                at=teardown["at"],
+                note=teardown["note"],
+                earlier_build=True,
+                who=TEAM,
+            )
     return book, intakes
 
 
-def _instructions(book: Logbook, log: dict[str, Any]) -> Instructions:
+def _write_record(session: Session, season: Mapping[str, Any], data: Path) -> None:
+    """Write down engines, parts and where they were, and the build sheets."""
+    for engine in season["engine"]:
+        spec = (data / engine["spec"]).read_text(encoding="utf-8")
+        engines.add_engine(session, engine["id"], spec, built_at=engine["built_at"])
+    for part in season["part"]:
+        parts.add_part(session, part["id"], part["kind"], note=part["note"])
+    for fitment in season["fitment"]:
+        fitments.fit_part(
+            session,
+            fitment["part"],
+            fitment["engine"],
+            position=fitment.get("position"),
+            at=fitment["at"],
+            until=fitment.get("removed_at"),
+        )
+    for job in season["work"]:
+        work.send_out(
+            session,
+            job["part"],
+            shop=job["where"],
+            what=job["what"],
+            since=job["since"],
+            due=job["due"],
+            back_at=job.get("back"),
+            result=job.get("result", ""),
+        )
+    for engine in season["engine"]:
+        first = [_measurement(row) for row in engine["measurements"]]
+        builds.add_to_sheet(session, engine["id"], None, measurements=first)
+        for refresh in engine["refresh"]:
+            builds.add_refresh(
+                session,
+                engine["id"],
+                refresh["at"],
+                refresh["note"],
+                lines=[_line(row) for row in refresh["lines"]],
+                measurements=[_measurement(row) for row in refresh["measurements"]],
+            )
+
+
+def _line(row: Mapping[str, Any]) -> SheetLine:
+    return SheetLine(
+        part=row["part"],
+        position=row.get("position"),
+        action=row["action"],
+        part_id=row.get("fitted"),
+    )
+
+
+def _measurement(row: Mapping[str, Any]) -> BuiltMeasurement:
+    measured = Measurement(
+        row["name"], row["value"], row["unit"], low=row.get("low"), high=row.get("high")
+    )
+    return BuiltMeasurement(measured, part=row.get("part"), position=row.get("position"))
+
+
+def _instructions(book: Logbook, log: Mapping[str, Any]) -> Instructions:
     return Instructions(
         engine_id=log["engine"],
         profile=book.settings.profile_named(log["profile"]) if "profile" in log else None,

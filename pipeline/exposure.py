@@ -87,13 +87,15 @@ class WindowSums:
         unlogged_runs: entries of running that no logger saw.
         running_s: all running seconds, unlogged ones among them.
         unlogged_s: running seconds that no logger saw.
-        revolutions: of the logged runs.
+        revolutions: of the logged runs, and of running before the logs where they are known.
         starts: of the logged runs.
         heat_cycles: of the runs that could tell; 0 where none could.
         runs_without_heat_cycles: runs that could not tell, unlogged ones among them.
         kinds: sums of every kind of harm.
         first_start: UTC start of the earliest run; None without runs.
         last_end: UTC end of the run that ended last; None without runs.
+        history_s: running seconds from before the logs, among running_s and unlogged_s.
+        uncounted_s: running seconds whose revolutions nobody knows.
     """
 
     runs: int
@@ -107,3 +109,5 @@ class WindowSums:
     kinds: Mapping[Kind, KindSums]
     first_start: datetime | None
     last_end: datetime | None
+    history_s: float = 0.0
+    uncounted_s: float = 0.0

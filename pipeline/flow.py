@@ -11,7 +11,7 @@ import mmap
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
@@ -150,31 +150,6 @@ def judge_engine(
             except BabbittError as error:
                 failures.append(str(error))
     return Judged(tuple(judged), tuple(dict.fromkeys(failures)))
-
-
-def assign_run(book: Logbook, run_id: str, engine_id: str, *, reason: str, who: str) -> RunRecord:
-    """Move a run to the engine that really made it; both engines' runs then need judging.
-
-    Returns:
-        The run as it was before.
-
-    Raises:
-        RegisterError: no such run or engine, or the run cannot be that engine's.
-        LogbookError: the run's file cannot be read or written.
-    """
-    with book.register.reading() as session:
-        record = runs.find_run(session, run_id)
-    old, new = (book.run_path(name, record.run_id) for name in (record.engine_id, engine_id))
-    with saying_what_failed(f"cannot move the run {record.run_id}"), ExitStack() as files:
-        if not record.unlogged:
-            run = book.read_run(record.engine_id, record.run_id)
-            part = files.enter_context(whole_file(new))
-            write_run(replace(run, info=replace(run.info, engine_id=engine_id)), part)
-        with book.register.writing(who) as session:
-            corrections.assign_run(session, record.run_id, engine_id, reason)
-            files.close()
-        old.unlink(missing_ok=True)
-    return record
 
 
 @contextmanager

@@ -6,6 +6,7 @@
     register.sqlite                     engines, builds, runs, events, reviews, journal
     originals/<2 digits>/<sha256>.zst   every log as it came, byte for byte, zstd
     runs/engine=<id>/<run_id>.parquet   every run, normalised, zstd
+    photos/<2 digits>/<sha256>.jpg      every photo of a finding, and its thumbnail
 
 A file appears under its name only when it is whole and on the disk.
 """
@@ -24,6 +25,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from pipeline.errors import LogbookError
+from pipeline.register import URL
 from pipeline.register.store import Register, sqlite_url
 from pipeline.run import Run, run_from_table, run_to_table
 from pipeline.settings import Settings, UnitSystem, parse_settings
@@ -54,6 +56,14 @@ class Logbook:
     def original_path(self, sha256: str) -> Path:
         """Where the log with this SHA-256 is kept."""
         return self.root / "originals" / sha256[:2] / f"{sha256}.zst"
+
+    def photo_path(self, name: str) -> Path:
+        """Where the photo that findings list as `name` is kept."""
+        return self.root / "photos" / name[:2] / name
+
+    def thumbnail_path(self, name: str) -> Path:
+        """Where the thumbnail of the photo that findings list as `name` is kept."""
+        return self.photo_path(name).with_suffix(".thumbnail.jpg")
 
     def read_run(self, engine_id: str, run_id: str, channels: Sequence[str] | None = None) -> Run:
         """Return a run; with `channels`, only those of them that it has.
@@ -103,14 +113,13 @@ def create_logbook(root: Path, settings: str) -> Logbook:
         LogbookError: the folder is in use, is a file or cannot be written.
         SettingsError: the settings cannot be used.
     """
-    parse_settings(settings, source=SETTINGS_FILE)
+    parsed = parse_settings(settings, source=SETTINGS_FILE)
     if (root / SETTINGS_FILE).exists():
         raise LogbookError(f"{root} is a logbook already.")
-    if root.is_file() or (root.is_dir() and any(root.iterdir())):
-        raise LogbookError(f"{root} is not an empty folder: choose a new one.")
+    _refuse_used(root)
     with saying_what_failed(f"cannot make a logbook in {root}"):
         root.mkdir(parents=True, exist_ok=True)
-        Register.open(sqlite_url(root / REGISTER_FILE), create=True).close()
+        Register.open(_register_url(root, parsed), create=True).close()
         with whole_file(root / SETTINGS_FILE) as path:
             path.write_text(settings, encoding="utf-8")
     return open_logbook(root)
@@ -125,7 +134,7 @@ def open_logbook(root: Path) -> Logbook:
     """
     settings = read_settings(root)
     with saying_what_failed(f"cannot open the logbook in {root}"):
-        register = Register.open(sqlite_url(root / REGISTER_FILE), create=False)
+        register = Register.open(_register_url(root, settings), create=False)
     return Logbook(root, settings, register)
 
 
@@ -163,6 +172,27 @@ def whole_file(path: Path) -> Iterator[Path]:
         _sync(path.parent)
     finally:
         temporary.unlink(missing_ok=True)
+
+
+@contextlib.contextmanager
+def whole_folder(path: Path) -> Iterator[Path]:
+    """Yield a new folder that becomes `path` on success, and vanishes otherwise.
+
+    Who writes files in it sees to it that they are on the disk.
+
+    Raises:
+        LogbookError: `path` is a file, or a folder with something in it.
+    """
+    _refuse_used(path)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=path.parent, prefix=".", suffix=".part") as temporary:
+        folder = Path(temporary) / "folder"
+        folder.mkdir()
+        yield folder
+        if path.exists():
+            path.rmdir()
+        folder.replace(path)
+        _sync(path.parent)
 
 
 def write_run(run: Run, path: Path) -> None:
@@ -208,6 +238,15 @@ def saying_what_failed(what: str) -> Iterator[None]:
             errno.EROFS: "the disk is read-only",
         }.get(error.errno or 0, str(error.strerror or error))
         raise LogbookError(f"{what[0].upper() + what[1:]}: {reason}.") from error
+
+
+def _register_url(root: Path, settings: Settings) -> URL | str:
+    return settings.register_url or sqlite_url(root / REGISTER_FILE)
+
+
+def _refuse_used(folder: Path) -> None:
+    if folder.is_file() or (folder.is_dir() and any(folder.iterdir())):
+        raise LogbookError(f"{folder} is not an empty folder: choose a new one.")
 
 
 def _read_columns(path: Path, channels: Sequence[str] | None) -> pa.Table:

@@ -11,7 +11,9 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from pipeline.catalogue import channels
-from pipeline.errors import SettingsError
+from pipeline.causes import part_named
+from pipeline.errors import RegisterError, SettingsError
+from pipeline.service import ServiceLimit
 from pipeline.units import parse
 
 UnitSystem = Literal["metric", "imperial"]
@@ -74,18 +76,44 @@ class Settings(_Section):
         units: what a reader is shown; storage stays canonical.
         timezone: IANA name; zone of clocks that state none.
         profile: logger profiles by name.
+        register_url: address of the register's PostgreSQL database (`register` in the file); None:
+            a SQLite file in the logbook.
+        service: service limits by kind of part.
     """
 
     schema_version: Literal[1] = 1
     units: UnitSystem = "metric"
     timezone: str = "UTC"
     profile: dict[str, Profile] = Field(default_factory=dict)
+    register_url: str | None = Field(default=None, alias="register")
+    service: dict[str, ServiceLimit] = Field(default_factory=dict)
 
     @field_validator("timezone")
     @classmethod
     def _zone_exists(cls, timezone: str) -> str:
         zone(timezone)
         return timezone
+
+    @field_validator("register_url")
+    @classmethod
+    def _is_a_server(cls, register_url: str | None) -> str | None:
+        if register_url is not None and not register_url.startswith("postgresql://"):
+            raise ValueError(
+                "write it like 'postgresql://user@host/name', or leave it out for a file in the "
+                "logbook"
+            )
+        return register_url
+
+    @field_validator("service")
+    @classmethod
+    def _parts_exist(cls, service: dict[str, ServiceLimit]) -> dict[str, ServiceLimit]:
+        try:
+            for kind in service:
+                part_named(kind)
+        except RegisterError as error:
+            sentence = str(error).removesuffix(".")
+            raise ValueError(sentence[0].lower() + sentence[1:]) from error
+        return service
 
     def profile_named(self, name: str) -> Profile:
         """Return the profile `name`.

@@ -82,8 +82,13 @@ class Reader:
         return NOTHING if at is None else f"{at.astimezone(self.timezone):%d %b %Y}".lstrip("0")
 
 
-_TEXT_COLUMNS = ("what", "log", "remark", "remarks", "header", "known by", "note")
-"""Columns that give way where the terminal is narrow."""
+_TEXT_COLUMNS = {
+    *("what", "where", "finding", "measured", "took", "service", "records", "log"),
+    *("remark", "remarks", "header", "known by", "note"),
+}
+"""Columns that give way where the terminal is narrow, but not below _NARROWEST."""
+
+_NARROWEST = 12
 
 
 def reader_of(settings: Settings) -> Reader:
@@ -143,6 +148,7 @@ def table(title: str, *columns: str, left: int = 1) -> Table:
             justify="left" if index < left else "right",
             overflow="fold",
             no_wrap=name not in _TEXT_COLUMNS,
+            min_width=_NARROWEST if name in _TEXT_COLUMNS else None,
         )
     return made
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from pipeline.errors import BabbittError
 from pipeline.logbook import Logbook
-from pipeline.register import runs
+from pipeline.register import runs, teardowns
 from pipeline.register.values import RunRecord
 
 
@@ -42,9 +42,11 @@ def verify(
     faults = list(book.register.faults())
     with book.register.reading() as session:
         records = [r for r in runs.list_runs(session, include_removed=True) if not r.unlogged]
+        photos = sorted(teardowns.kept_photos(session))
     for record in track(records, len(records)):
         faults += _faults_of(book, record)
-    faults += _strangers(book, records)
+    faults += [fault for name in photos for fault in _photo_faults(book, name)]
+    faults += _strangers(book, records, photos)
     return Verified(len(records), tuple(faults))
 
 
@@ -81,20 +83,32 @@ def _faults_of(book: Logbook, record: RunRecord) -> list[str]:
     return faults
 
 
-def _strangers(book: Logbook, records: Iterable[RunRecord]) -> list[str]:
+def _photo_faults(book: Logbook, name: str) -> list[str]:
+    """Compare a photo with its name, which is its hash."""
+    path = book.photo_path(name)
+    try:
+        whole = hashlib.sha256(path.read_bytes()).hexdigest() == path.stem
+    except OSError:
+        return [f"The photo {path} of a finding is missing: restore it from a backup."]
+    return [] if whole else [f"The photo {path} is not what came in: restore it from a backup."]
+
+
+def _strangers(book: Logbook, records: Iterable[RunRecord], photos: Iterable[str]) -> list[str]:
     """Name the files that the register knows nothing of."""
     known: set[Path] = set()
     for record in records:
         known.add(book.run_path(record.engine_id, record.run_id))
         known.add(book.original_path(record.source_sha256 or ""))
+    for name in photos:
+        known |= {book.photo_path(name), book.thumbnail_path(name)}
     found = [
         path
-        for folder in ("runs", "originals")
+        for folder in ("runs", "originals", "photos")
         for path in sorted((book.root / folder).rglob("*"))
         if path.is_file() and path not in known
     ]
     return [
-        f"{path} is in no record, left by a command that was cut off: ingest its log again, "
-        "or delete it."
+        f"{path} is in no record, left by a command that was cut off: repeat that command, "
+        "or delete the file."
         for path in found
     ]

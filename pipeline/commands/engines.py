@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from pipeline.build_sheet import read_sheet
+from pipeline.causes import part_named
 from pipeline.commands.common import (
     JsonOption,
     LogbookOption,
@@ -19,9 +22,11 @@ from pipeline.commands.common import (
     rejudge,
     who,
 )
+from pipeline.finding import Measurement
 from pipeline.logbook import saying_what_failed
 from pipeline.register import builds, engines
-from pipeline.show import NOTHING, reader_of, table
+from pipeline.register.as_built import as_built
+from pipeline.show import NOTHING, number, reader_of, table
 
 app = typer.Typer(help="Engines: add them, set their limits, write down refreshes.")
 
@@ -47,9 +52,7 @@ def add(
     zone = reader_of(book.settings).timezone
     built_at = instant(built, "--built", zone) if built else None
     with book.register.writing(who()) as session:
-        engines.add_engine(
-            session, engine_id, _read_spec(spec), source=str(spec), built_at=built_at
-        )
+        engines.add_engine(session, engine_id, _read(spec), source=str(spec), built_at=built_at)
     out.print(f"{engine_id} is in the register.")
 
 
@@ -64,7 +67,7 @@ def set_spec(
     """Put other limits in force for an engine, and judge its runs again."""
     book = open_from(context, logbook)
     with book.register.writing(who()) as session:
-        engines.set_spec(session, engine_id, _read_spec(spec), source=str(spec), reason=note)
+        engines.set_spec(session, engine_id, _read(spec), source=str(spec), reason=note)
     out.print(f"{engine_id} has new limits.")
     rejudge(book, engine_id)
 
@@ -74,17 +77,68 @@ def refresh(
     context: typer.Context,
     engine_id: EngineArgument,
     at: Annotated[str, typer.Option("--at", metavar="WHEN", help="Date, or date and time.")],
+    sheet: Annotated[
+        Path | None,
+        typer.Option("--sheet", metavar="SHEET.toml", help="Parts replaced or kept, as measured."),
+    ] = None,
     note: NoteOption = "",
     logbook: LogbookOption = None,
 ) -> None:
     """Write down that an engine was rebuilt: its totals begin anew."""
     book = open_from(context, logbook)
+    lines, measurements = read_sheet(_read(sheet), source=str(sheet)) if sheet else ((), ())
     reader = reader_of(book.settings)
     when = past_instant(at, "--at", reader.timezone)
     with book.register.writing(who()) as session:
-        builds.add_refresh(session, engine_id, when, note)
+        builds.add_refresh(session, engine_id, when, note, lines=lines, measurements=measurements)
     out.print(f"{engine_id}: refresh on {reader.instant(when)}; totals count from then.")
     rejudge(book, engine_id)
+
+
+@app.command("sheet")
+def show_sheet(
+    context: typer.Context,
+    engine_id: EngineArgument,
+    build: Annotated[
+        int | None, typer.Option("--build", metavar="N", help="Build 1 is the first; else today's.")
+    ] = None,
+    as_json: JsonOption = False,
+    logbook: LogbookOption = None,
+) -> None:
+    """Show what a build measured, beside the build before."""
+    book = open_from(context, logbook)
+    with book.register.reading() as session:
+        found = as_built(session, engine_id, number=build)
+    if as_json:
+        print_json([asdict(each) | {"change": each.change} for each in found])
+        return
+    if not found:
+        out.print(f"Nothing was measured: `babbitt engine refresh {engine_id} --sheet SHEET.toml`.")
+        return
+    listing = table(
+        "", "part", "at", "measured", "unit", "now", "least", "most", "before", "change", left=4
+    )
+    for each in found:
+        newest = each.now or each.before
+        out_of = each.now is not None and each.now.within_tolerance is False
+        listing.add_row(
+            part_named(each.part).title if each.part else NOTHING,
+            each.position or NOTHING,
+            each.name,
+            newest.unit if newest else "",
+            _value(each.now) + (" !" if out_of else ""),
+            NOTHING if each.now is None or each.now.low is None else number(each.now.low),
+            NOTHING if each.now is None or each.now.high is None else number(each.now.high),
+            _value(each.before),
+            NOTHING if each.change is None else f"{each.change:+.3g}",
+        )
+    out.print(listing)
+    if any(each.now and each.now.within_tolerance is False for each in found):
+        out.print("! outside its tolerance.")
+
+
+def _value(measured: Measurement | None) -> str:
+    return NOTHING if measured is None else number(measured.value)
 
 
 @app.command("list")
@@ -132,6 +186,6 @@ def list_engines(
     out.print(listing)
 
 
-def _read_spec(path: Path) -> str:
-    with saying_what_failed(f"cannot read the spec {path}"):
+def _read(path: Path) -> str:
+    with saying_what_failed(f"cannot read {path}"):
         return path.read_text(encoding="utf-8")

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from pipeline import flow
+from pipeline import moves
 from pipeline.commands.common import (
     EngineFilter,
     JsonOption,
@@ -80,7 +80,7 @@ def assign(
 ) -> None:
     """Give a run to the engine that really made it."""
     book = open_from(context, logbook)
-    record = flow.assign_run(book, run_id, engine, reason=note, who=who())
+    record = moves.assign_run(book, run_id, engine, reason=note, who=who())
     out.print(f"Run {record.run_id} is of {engine} now, and no longer of {record.engine_id}.")
     for name in (record.engine_id, engine):
         rejudge(book, name)

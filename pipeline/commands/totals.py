@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
+from pipeline.causes import part_named
 from pipeline.commands.common import (
     JsonOption,
     LogbookOption,
@@ -16,10 +18,15 @@ from pipeline.commands.common import (
     out,
     print_json,
 )
+from pipeline.commands.parts import where
 from pipeline.logbook import Logbook
 from pipeline.register import builds, engines
+from pipeline.register.part_sums import near_service, part_sums
+from pipeline.register.part_values import PartPlace, PartSums
+from pipeline.register.places import where_now
 from pipeline.register.sums import window_sums
 from pipeline.register.values import Window
+from pipeline.service import ServiceLimit, ServiceUse, service_use
 from pipeline.show import (
     CAUTION,
     KIND_TITLE,
@@ -31,6 +38,7 @@ from pipeline.show import (
     share,
     table,
 )
+from pipeline.spec import DOSE_UNIT
 from pipeline.totals.totals import Totals, make_totals
 
 _BAR = 8
@@ -45,6 +53,9 @@ def totals(
     at: Annotated[
         str | None, typer.Option("--at", metavar="WHEN", help="As it stood then, not now.")
     ] = None,
+    by_part: Annotated[
+        bool, typer.Option("--parts", help="By part, over all the engines that it sat in.")
+    ] = False,
     as_json: JsonOption = False,
     logbook: LogbookOption = None,
 ) -> None:
@@ -52,6 +63,9 @@ def totals(
     book = open_from(context, logbook)
     reader = reader_of(book.settings)
     until = instant(at, "--at", reader.timezone) if at else None
+    if by_part:
+        _parts(book, reader, engine_id, until, as_json=as_json)
+        return
     found = totals_of(book, engine_id, until)
     if as_json:
         print_json([each.to_json() for each in found])
@@ -149,6 +163,85 @@ def _print_engine(each: Totals, reader: Reader) -> None:
     for remark in _remarks(each):
         out.print(remark)
     out.print(CAUTION, style="dim")
+
+
+def _parts(
+    book: Logbook, reader: Reader, engine_id: str | None, at: datetime | None, *, as_json: bool
+) -> None:
+    with book.register.reading() as session:
+        found = part_sums(session, engine_id=engine_id, at=at)
+        places = {place.part.part_id: place for place in where_now(session, at=at)}
+    limits = book.settings.service
+    if as_json:
+        print_json([_part_json(each, places[each.part.part_id], limits) for each in found])
+        return
+    if not found:
+        out.print("No parts yet: add one with `babbitt part add PART_ID --kind K`.")
+        return
+    listing = table(
+        "", "part", "kind", "where", "running", "revolutions", "took", "service", left=3
+    )
+    for column in listing.columns[-2:]:
+        column.justify = "left"
+    for each in found:
+        harm = [
+            f"{KIND_TITLE[kind]} {' '.join(reader.dose(sums.dose, DOSE_UNIT[kind]))}"
+            for kind, sums in each.sums.kinds.items()
+            if sums.count
+        ]
+        listing.add_row(
+            each.part.part_id,
+            part_named(each.part.kind).title,
+            where(places[each.part.part_id], reader),
+            duration(each.sums.running_s),
+            number(each.sums.revolutions),
+            "; ".join(harm) or NOTHING,
+            "; ".join(f"{share(use.share)} of {_limit(use)}" for use in _uses(each, limits))
+            or NOTHING,
+        )
+    out.print(listing)
+    for due in near_service(found, limits):
+        word = "past" if due.use.share >= 1.0 else "near"
+        out.print(f"{due.part.part_id} is {word} its service limit of {_limit(due.use)}.")
+
+
+def _part_json(
+    each: PartSums, place: PartPlace, limits: Mapping[str, ServiceLimit]
+) -> dict[str, Any]:
+    sums = each.sums
+    return {
+        "part_id": each.part.part_id,
+        "kind": each.part.kind,
+        "engine_id": place.fitment.engine_id if place.fitment else None,
+        "position": place.fitment.position if place.fitment else None,
+        "fitments": len(each.fitments),
+        "runs": sums.runs,
+        "running_s": sums.running_s,
+        "revolutions": sums.revolutions,
+        "starts": sums.starts,
+        "heat_cycles": sums.heat_cycles,
+        "events": {
+            kind: {
+                "count": of_kind.count,
+                "duration_s": of_kind.duration_s,
+                "dose": of_kind.dose,
+                "dose_unit": DOSE_UNIT[kind],
+                "watched_s": of_kind.watched_s,
+            }
+            for kind, of_kind in sums.kinds.items()
+        },
+        "service": [asdict(use) | {"share": use.share} for use in _uses(each, limits)],
+    }
+
+
+def _uses(each: PartSums, limits: Mapping[str, ServiceLimit]) -> tuple[ServiceUse, ...]:
+    limit = limits.get(each.part.kind)
+    return service_use(limit, each.sums) if limit else ()
+
+
+def _limit(use: ServiceUse) -> str:
+    what = "" if use.measure in ("running_h", "revolutions") else f" of {use.measure}"
+    return f"{number(use.limit)} {use.unit}{what}"
 
 
 def _most_used(each: Totals) -> float:

@@ -32,7 +32,11 @@ class Estimate:
 
 
 def chance(
-    posterior: Posterior, load: Load, ahead: Mapping[str, FloatArray] | None = None
+    posterior: Posterior,
+    load: Load,
+    ahead: Mapping[str, FloatArray] | None = None,
+    *,
+    logged_only: bool = False,
 ) -> Estimate:
     """Return the chance that a part is damaged by now, or after what lies ahead.
 
@@ -44,27 +48,34 @@ def chance(
         load: what the part has taken. One found sound at its last look is judged from there on.
         ahead: cause -> doses it may take next, one a possible future; shape (futures,), the same
             future at the same place for all causes. None: now.
+        logged_only: leave out what no log shows. It is no smaller after a refresh, so it cannot
+            speak for one.
     """
-    hazard = _hazard(posterior, load, ahead).sum(axis=1)
+    hazard = _hazard(posterior, load, ahead)[:, 1 if logged_only else 0 :].sum(axis=1)
     return _estimate(-np.expm1(-hazard))
 
 
-def shares(posterior: Posterior, load: Load) -> dict[str, Estimate]:
-    """Return each cause's share in damage found: its part of the cumulative hazard.
+def shares(posterior: Posterior, load: Load, *, found: bool = True) -> dict[str, Estimate]:
+    """Return each cause's share in damage: its part of the cumulative hazard.
 
     Args:
         posterior: of the damage mode, with this very find among its observations.
         load: what the damaged part had taken.
+        found: the damage is among the observations; else it is asked what would be to blame if it
+            were found.
 
     Returns:
         Cause -> share, in the order of `posterior.causes`, `unlogged` last; they sum to one.
     """
     hazard = _hazard(posterior, load, None)
-    if any(load.unwatched.values()):
+    would = -np.expm1(-hazard.sum(axis=1))
+    if not found:
+        hazard = hazard[resampled(would, len(hazard))]
+    elif any(load.unwatched.values()):
         # damage was found: an unseen dose that would have done it is the likelier one
         find = records_of([Observation(load, damaged=True)], posterior.causes)
         seen = np.exp(log_likelihood(posterior.draws, find))
-        hazard = hazard[resampled(-np.expm1(-hazard.sum(axis=1)) / seen, len(hazard))]
+        hazard = hazard[resampled(would / seen, len(hazard))]
     hazard /= hazard.sum(axis=1, keepdims=True)
     columns = zip(posterior.causes, hazard[:, 1:].T, strict=True)
     return {cause: _estimate(share) for cause, share in columns} | {

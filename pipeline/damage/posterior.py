@@ -23,8 +23,10 @@ from pipeline.run import FloatArray
 KEPT = 512
 """Draws that a posterior keeps."""
 
+NO_EFFECT = 1e3
+"""Stands for ln eta of a cause that does nothing, in draws of the other explanation."""
+
 _SEED = 7146
-_NO_EFFECT = 1e3  # ln eta of a cause that does nothing
 
 
 @dataclass(frozen=True)
@@ -115,7 +117,7 @@ def _side_by_side(priors: Sequence[Prior], samples: Sequence[Sample]) -> FloatAr
         points = prior.mean + prior.spread * sample.points
         block = np.zeros((len(points), 1 + 2 * k))
         block[:, 0] = points[:, 0]
-        block[:, 1 : 1 + k] = _NO_EFFECT
+        block[:, 1 : 1 + k] = NO_EFFECT
         block[:, first : first + own] = points[:, 1 : 1 + own]
         block[:, first + k : first + k + own] = points[:, 1 + own :]
         blocks.append(block)

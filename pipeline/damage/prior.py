@@ -15,7 +15,7 @@ import numpy as np
 from pipeline.causes import RUNNING, DamageMode, causes
 from pipeline.errors import SettingsError
 from pipeline.run import FloatArray
-from pipeline.spec import LifeSection
+from pipeline.spec import Kind, LifeSection
 
 UNLOGGED_WEIGHT = 0.03
 """Median weight of what no log shows: some three parts in a hundred."""
@@ -76,14 +76,13 @@ def priors_of(
     Raises:
         SettingsError: [life] lacks kinds that this damage mode needs; names them all.
     """
-    kinds = [kind for name in mode.causes if (kind := causes()[name].kind) is not None]
-    lives = [life.of(kind) for kind in kinds]
-    missing = dict.fromkeys(kind for kind, dose in zip(kinds, lives, strict=True) if dose is None)
+    missing = missing_lives(mode, life)
     if missing:
         raise SettingsError(
             f"[life] of the engine spec has no {', '.join(missing)}, which {mode.part} "
             f"{mode.name} needs: state the dose at which one engine in ten shows damage."
         )
+    lives = [life.of(kind) for kind in _kinds(mode)]
     ranks = np.repeat([1.0, CONTRIBUTING_LIFE], [len(mode.primary), len(mode.contributing)])
     doses = ranks * np.array(lives, dtype=np.float64)
     if strip_interval_h is None:
@@ -94,9 +93,18 @@ def priors_of(
     )
 
 
+def missing_lives(mode: DamageMode, life: LifeSection) -> tuple[Kind, ...]:
+    """Return the kinds of harm that a damage mode needs a life dose of, and the spec has none."""
+    return tuple(dict.fromkeys(kind for kind in _kinds(mode) if life.of(kind) is None))
+
+
 def running_prior(strip_interval_h: float, *, belief: float = 1.0) -> Prior:
     """Return the explanation that counts running hours alone; see `priors_of`."""
     return _prior((RUNNING,), np.array([strip_interval_h]), belief=belief)
+
+
+def _kinds(mode: DamageMode) -> list[Kind]:
+    return [kind for name in mode.causes if (kind := causes()[name].kind) is not None]
 
 
 def _prior(names: tuple[str, ...], lives: FloatArray, *, belief: float) -> Prior:

@@ -2,40 +2,180 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime, timedelta
+from typing import Any, TypedDict, Unpack
 
-from sqlalchemy import select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from pipeline.errors import RegisterError
-from pipeline.register.engines import refuse_impossible, require_engine, shown
-from pipeline.register.journal import as_text, write_down
-from pipeline.register.models import RefreshRow, RunRow, SteadyPressureRow, SurfaceRow
+from pipeline.register.changes import Record, changing, require
+from pipeline.register.engines import refuse_before_built, require_engine
+from pipeline.register.fitments import move_with_refresh
+from pipeline.register.journal import as_text
+from pipeline.register.journal_text import shown
+from pipeline.register.models import EngineRow, RefreshRow, RunRow, SteadyPressureRow, SurfaceRow
+from pipeline.register.part_values import BuiltMeasurement, SheetLine
 from pipeline.register.runs import in_window
-from pipeline.register.values import Build, SurfaceRecord
+from pipeline.register.sheets import write_sheet
+from pipeline.register.values import Build, RefreshRecord, SurfaceRecord
 
 
-def add_refresh(session: Session, engine_id: str, at: datetime, note: str = "") -> None:
-    """Write down that an engine was refreshed.
+class RefreshChange(TypedDict, total=False):
+    """What may be corrected of a refresh."""
+
+    at: datetime
+    note: str
+
+
+def add_refresh(
+    session: Session,
+    engine_id: str,
+    at: datetime,
+    note: str = "",
+    *,
+    lines: Iterable[SheetLine] = (),
+    measurements: Iterable[BuiltMeasurement] = (),
+) -> RefreshRecord:
+    """Write down that an engine was refreshed, and what was done.
 
     Args:
         session: of a writing transaction.
         engine_id: the engine.
         at: when; its new build begins then.
-        note: what was done.
+        note: what was done, in words.
+        lines: what was done with each part; a tracked part that is named is fitted from then on.
+        measurements: of the fresh build.
 
     Raises:
-        RegisterError: no such engine; a build that begins at that instant is there already; or it
-            lies before the engine was built, or in the future.
+        RegisterError: no such engine; a build that begins at that instant is there already; it
+            lies before the engine was built; or a line or measurement cannot be.
     """
-    refuse_impossible(session, engine_id, at, "The refresh")
-    if at in [build.since for build in builds_of(session, engine_id)]:
+    require_engine(session, engine_id)
+    row = RefreshRow(engine_id=engine_id, at=at, note=note)
+    with changing(session, "engine refresh", note) as act:
+        act.create(REFRESH, row)
+        write_sheet(session, act, engine_id, row, lines, measurements)
+    return _to_refresh(row)
+
+
+def add_to_sheet(
+    session: Session,
+    engine_id: str,
+    refresh_id: int | None,
+    *,
+    lines: Iterable[SheetLine] = (),
+    measurements: Iterable[BuiltMeasurement] = (),
+    reason: str = "",
+) -> None:
+    """Add to the sheet of a build that is written down already.
+
+    Args:
+        session: of a writing transaction.
+        engine_id: the engine.
+        refresh_id: the refresh that began the build; None: the engine's first build.
+        lines: what was done with each part; a tracked part that is named is fitted from then on.
+        measurements: of the fresh build.
+        reason: for the journal.
+
+    Raises:
+        RegisterError: no such engine or refresh of it, or a line or measurement cannot be.
+    """
+    require_engine(session, engine_id)
+    refresh = None if refresh_id is None else require(session, REFRESH, refresh_id)
+    if refresh is not None and refresh.engine_id != engine_id:
+        raise RegisterError(f"The refresh {refresh_id} is of engine {refresh.engine_id}.")
+    with changing(session, "engine sheet", reason) as act:
+        write_sheet(session, act, engine_id, refresh, lines, measurements)
+
+
+def amend_refresh(
+    session: Session,
+    refresh_id: int,
+    *,
+    seen: int | None = None,
+    reason: str = "",
+    **changes: Unpack[RefreshChange],
+) -> RefreshRecord:
+    """Correct a refresh; runs in between then belong to the other build, and need judging anew.
+
+    What was fitted or removed at the refresh moves with it.
+
+    Args:
+        session: of a writing transaction.
+        refresh_id: the refresh.
+        seen: its version that the person looked at.
+        reason: for the journal.
+        **changes: see `RefreshChange`.
+
+    Raises:
+        RegisterError: no such refresh, it was changed since, or it cannot have been then.
+    """
+    row = require(session, REFRESH, refresh_id)
+    was = row.at
+    with changing(session, "engine refresh", reason) as act:
+        act.amend(REFRESH, row, seen=seen, **changes)
+        if row.at != was:
+            move_with_refresh(session, act, row.engine_id, was, row.at)
+    return _to_refresh(row)
+
+
+def withdraw_refresh(
+    session: Session, refresh_id: int, *, seen: int | None = None, reason: str = ""
+) -> None:
+    """Withdraw a refresh that never was, and its sheet; the builds beside it become one.
+
+    Parts that it fitted stay fitted: withdraw or correct those fitments too where they never were.
+
+    Args:
+        session: of a writing transaction.
+        refresh_id: the refresh.
+        seen: its version that the person looked at.
+        reason: for the journal.
+
+    Raises:
+        RegisterError: no such refresh, or it was changed since.
+    """
+    row = require(session, REFRESH, refresh_id)
+    with changing(session, "engine refresh", reason) as act:
+        act.withdraw(REFRESH, row, seen=seen)
+
+
+def refreshes_of(session: Session, engine_id: str) -> tuple[RefreshRecord, ...]:
+    """Return the refreshes of an engine, oldest first.
+
+    Raises:
+        RegisterError: no such engine.
+    """
+    require_engine(session, engine_id)
+    return tuple(_to_refresh(row) for row in session.scalars(_refreshes(engine_id)))
+
+
+def find_refresh(session: Session, engine_id: str, at: datetime | None = None) -> RefreshRecord:
+    """Return the refresh of an engine at an instant, or within the day that begins with it.
+
+    Args:
+        session: of a transaction.
+        engine_id: the engine.
+        at: the instant; None: the newest refresh.
+
+    Raises:
+        RegisterError: no such engine or refresh, or several that day.
+    """
+    known = refreshes_of(session, engine_id)
+    found = [each for each in known if at is None or at <= each.at < at + timedelta(days=1)]
+    exact = [each for each in found if each.at == at]
+    when = "" if at is None else f" on {shown(at)}"
+    if not found:
+        raise RegisterError(f"The engine {engine_id} has no refresh{when}.")
+    if at is not None and len(found) > 1 and not exact:
+        days = ", ".join(shown(each.at) for each in found)
         raise RegisterError(
-            f"A build of engine {engine_id} begins at {shown(at)} already: nothing to add."
+            f"The engine {engine_id} has several refreshes{when}: say which ({days})."
         )
-    session.add(RefreshRow(engine_id=engine_id, at=at, note=note))
-    what = {"before": None, "after": {"at": as_text(at)}}
-    write_down(session, "engine refresh", engine_id, what, note)
+    return exact[0] if exact else found[-1]
 
 
 def builds_of(session: Session, engine_id: str) -> tuple[Build, ...]:
@@ -44,15 +184,18 @@ def builds_of(session: Session, engine_id: str) -> tuple[Build, ...]:
     Raises:
         RegisterError: no such engine.
     """
-    built = require_engine(session, engine_id).built_at
-    query = select(RefreshRow.at, RefreshRow.note).where(RefreshRow.engine_id == engine_id)
-    begun: list[tuple[datetime | None, str]] = [(built, "")]
-    begun += [(at, note) for at, note in session.execute(query.order_by(RefreshRow.at))]
-    ends = [since for since, _ in begun[1:]] + [None]
-    return tuple(
-        Build(engine_id, number, since, until, note)
-        for number, ((since, note), until) in enumerate(zip(begun, ends, strict=True), start=1)
-    )
+    engine = require_engine(session, engine_id)
+    return _builds(engine, session.scalars(_refreshes(engine_id)).all())
+
+
+def all_builds(session: Session) -> dict[str, tuple[Build, ...]]:
+    """Return the builds of every engine, oldest first, by engine; two queries."""
+    refreshes: dict[str, list[RefreshRow]] = defaultdict(list)
+    live = select(RefreshRow).where(RefreshRow.withdrawn_at.is_(None)).order_by(RefreshRow.at)
+    for row in session.scalars(live):
+        refreshes[row.engine_id].append(row)
+    engines = session.scalars(select(EngineRow).order_by(EngineRow.engine_id))
+    return {engine.engine_id: _builds(engine, refreshes[engine.engine_id]) for engine in engines}
 
 
 def build_at(session: Session, engine_id: str, at: datetime) -> Build:
@@ -67,6 +210,17 @@ def build_at(session: Session, engine_id: str, at: datetime) -> Build:
     raise RegisterError(
         f"The engine {engine_id} was not built yet at {shown(at)}: name a later one."
     )
+
+
+def build_ended_at(builds: Sequence[Build], at: datetime) -> Build:
+    """Return the build that a teardown at an instant ended: at a refresh, the one before it.
+
+    Args:
+        builds: of an engine, oldest first.
+        at: when it was taken apart, after it was built.
+    """
+    begun = [build for build in builds if build.since is None or build.since < at]
+    return begun[-1] if begun else builds[0]
 
 
 def save_steady_pressure(session: Session, run_id: str, text: str) -> None:
@@ -137,3 +291,48 @@ def surface_of(session: Session, build: Build) -> SurfaceRecord | None:
 
 def _build_key(build: Build) -> str:
     return as_text(build.since) or ""
+
+
+def _builds(engine: EngineRow, refreshes: Sequence[RefreshRow]) -> tuple[Build, ...]:
+    begun: list[tuple[datetime | None, str, int | None]] = [(engine.built_at, "", None)]
+    begun += [(row.at, row.note, row.id) for row in refreshes]
+    ends = [since for since, _, _ in begun[1:]] + [None]
+    return tuple(
+        Build(engine.engine_id, number, since, until, note, refresh_id)
+        for number, ((since, note, refresh_id), until) in enumerate(
+            zip(begun, ends, strict=True), start=1
+        )
+    )
+
+
+def _refreshes(engine_id: str) -> Select[RefreshRow]:
+    query = select(RefreshRow).where(
+        RefreshRow.engine_id == engine_id, RefreshRow.withdrawn_at.is_(None)
+    )
+    return query.order_by(RefreshRow.at)
+
+
+def _to_refresh(row: RefreshRow) -> RefreshRecord:
+    return RefreshRecord(row.id, row.engine_id, row.at, row.note, row.version)
+
+
+def _settle(session: Session, row: RefreshRow, _before: Mapping[str, Any]) -> None:
+    if row.withdrawn_at is not None:
+        return
+    refuse_before_built(session, row.engine_id, row.at, "The refresh")
+    same = _refreshes(row.engine_id).where(RefreshRow.at == row.at, RefreshRow.id != row.id)
+    first = require_engine(session, row.engine_id).built_at
+    if row.at == first or session.scalars(same).first() is not None:
+        raise RegisterError(
+            f"A build of engine {row.engine_id} begins at {shown(row.at)} already: correct that "
+            "refresh, or choose another time."
+        )
+
+
+REFRESH = Record(
+    RefreshRow,
+    about=("engine_id", "at"),
+    settle=_settle,
+    engine_of=lambda _session, row: row.engine_id,
+    listed_by="babbitt engine builds",
+)

@@ -62,7 +62,8 @@ def _without_exposure(session: Session) -> list[str]:
 def _misread_reviews(session: Session) -> list[str]:
     """Compare the review kept with each event with what the reviews of its run come to."""
     reviews: dict[str, list[Reviewed]] = defaultdict(list)
-    for given in session.scalars(select(ReviewRow).order_by(ReviewRow.id)):
+    live = ReviewRow.withdrawn_at.is_(None)
+    for given in session.scalars(select(ReviewRow).where(live).order_by(ReviewRow.id)):
         reviews[given.run_id].append(reviewed_of(given))
     concerned = or_(EventRow.run_id.in_(select(ReviewRow.run_id)), EventRow.review.is_not(None))
     events: dict[str, list[EventRow]] = defaultdict(list)

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import uuid
 from datetime import UTC, datetime, timedelta
+from typing import Any, TypedDict, Unpack
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from pipeline.errors import RegisterError
-from pipeline.register.engines import refuse_impossible, shown
-from pipeline.register.journal import as_text, write_down
-from pipeline.register.models import ExposureRow, RunRow
-from pipeline.register.runs import overlapping_runs, run_row, to_record
+from pipeline.register.changes import changing
+from pipeline.register.engines import require_engine
+from pipeline.register.journal_text import shown
+from pipeline.register.models import RunRow
+from pipeline.register.runs import RUN, refuse_overlap, run_row, to_record
 from pipeline.register.values import RunRecord
 
 _MOST_MINUTES = 24 * 60
@@ -20,7 +21,13 @@ _MOST_MINUTES = 24 * 60
 
 
 def assign_run(
-    session: Session, run_id: str, engine_id: str, reason: str = "", *, keep_both: bool = False
+    session: Session,
+    run_id: str,
+    engine_id: str,
+    reason: str = "",
+    *,
+    keep_both: bool = False,
+    seen: int | None = None,
 ) -> RunRecord:
     """Give a run to the engine that really made it; it needs judging anew.
 
@@ -32,28 +39,20 @@ def assign_run(
         engine_id: the engine that made it.
         reason: for the journal.
         keep_both: let it overlap a run that the engine has.
+        seen: version of the run that the person looked at.
 
     Raises:
-        RegisterError: no such run or engine, nothing to change, a run from before the engine was
-            built, or one that overlaps another of its runs.
+        RegisterError: no such run or engine, nothing to change, it was changed since, a run from
+            before the engine was built, or one that overlaps another of its runs.
     """
     row = run_row(session, run_id)
-    before = row.engine_id
-    if before == engine_id:
+    if row.engine_id == engine_id:
         raise RegisterError(f"The run {row.run_id} is of engine {engine_id} already.")
-    refuse_impossible(session, engine_id, row.started_at, f"The run {row.run_id}")
-    if not keep_both:
-        _refuse_overlap(session, row, engine_id)
-    row.engine_id = engine_id
-    row.judged_by = None
-    what = {
-        "run": row.run_id,
-        "before": {"engine_id": before},
-        "after": {"engine_id": engine_id},
-    }
-    write_down(session, "run assigned away", before, what, reason)
-    write_down(session, "run assign", engine_id, what, reason)
-    session.flush()
+    require_engine(session, engine_id)
+    with changing(session, "run assign", reason) as act:
+        act.amend(RUN, row, seen=seen, engine_id=engine_id)
+        if not keep_both:
+            refuse_overlap(session, row)
     return to_record(row)
 
 
@@ -72,25 +71,8 @@ def add_unlogged(
     Raises:
         RegisterError: no such engine, a time that cannot be, or the same entry twice.
     """
-    refuse_impossible(session, engine_id, at, "The unlogged running")
-    if not 0 < minutes <= _MOST_MINUTES:
-        raise RegisterError(
-            f"{minutes:g} minutes of unlogged running cannot be one entry: give more than 0 and "
-            f"at most {_MOST_MINUTES}."
-        )
-    same = select(RunRow.run_id).where(
-        RunRow.engine_id == engine_id,
-        RunRow.started_at == at,
-        RunRow.unlogged.is_(True),
-        RunRow.removed_at.is_(None),
-    )
-    there = session.scalar(same)
-    if there is not None:
-        raise RegisterError(
-            f"The engine {engine_id} has unlogged running at {shown(at)} already (run {there}): "
-            f"remove that first with `babbitt run remove {there}`."
-        )
-    duration_s = 60.0 * minutes
+    require_engine(session, engine_id)
+    duration_s = _duration_s(minutes)
     row = RunRow(
         run_id="u" + uuid.uuid4().hex[:15],
         engine_id=engine_id,
@@ -110,31 +92,74 @@ def add_unlogged(
         unlogged=True,
         judged_by=None,
     )
-    session.add(row)
-    session.flush()
-    session.add(ExposureRow(run_id=row.run_id, running_s=duration_s))
-    after = {"at": as_text(at), "minutes": minutes}
-    what = {"run": row.run_id, "before": None, "after": after}
-    write_down(session, "run add-unlogged", engine_id, what, reason)
-    session.flush()
+    with changing(session, "run add-unlogged", reason) as act:
+        act.create(RUN, row)
     return to_record(row)
 
 
-def remove_run(session: Session, run_id: str, reason: str = "") -> RunRecord:
+class UnloggedChange(TypedDict, total=False):
+    """What may be corrected of unlogged running."""
+
+    at: datetime
+    minutes: float
+
+
+def amend_unlogged(
+    session: Session,
+    run_id: str,
+    *,
+    seen: int | None = None,
+    reason: str = "",
+    **changes: Unpack[UnloggedChange],
+) -> RunRecord:
+    """Correct when unlogged running began, or how long it was.
+
+    Args:
+        session: of a writing transaction.
+        run_id: the run, or the beginning of its id.
+        seen: version of the run that the person looked at.
+        reason: for the journal.
+        **changes: see `UnloggedChange`.
+
+    Raises:
+        RegisterError: no such run, it has a log, it was changed since, or the time cannot be.
+    """
+    row = run_row(session, run_id)
+    if not row.unlogged:
+        raise RegisterError(
+            f"The run {row.run_id} has a log that says when it was: to correct that, remove it and "
+            "ingest the log again with --started."
+        )
+    values: dict[str, Any] = {}
+    if "at" in changes:
+        values["started_at"] = changes["at"]
+    if "minutes" in changes:
+        values["duration_s"] = _duration_s(changes["minutes"])
+    with changing(session, "run amend", reason) as act:
+        act.amend(RUN, row, seen=seen, **values)
+    return to_record(row)
+
+
+def remove_run(
+    session: Session, run_id: str, reason: str = "", *, seen: int | None = None
+) -> RunRecord:
     """Take a run out of every sum; it stays in the register and can be restored.
 
     Args:
         session: of a writing transaction.
         run_id: the run, or the beginning of its id.
         reason: for the journal.
+        seen: version of the run that the person looked at.
 
     Raises:
-        RegisterError: no such run, or it is removed already.
+        RegisterError: no such run, it is removed already, or it was changed since.
     """
     row = run_row(session, run_id)
     if row.removed_at is not None:
         raise RegisterError(f"The run {row.run_id} was removed already ({shown(row.removed_at)}).")
-    return _set_removed(session, row, datetime.now(UTC), "run remove", reason)
+    with changing(session, "run remove", reason) as act:
+        act.withdraw(RUN, row, seen=seen)
+    return to_record(row)
 
 
 def restore_run(
@@ -154,33 +179,17 @@ def restore_run(
     row = run_row(session, run_id)
     if row.removed_at is None:
         raise RegisterError(f"The run {row.run_id} is not removed: nothing to restore.")
-    if not keep_both:
-        _refuse_overlap(session, row, row.engine_id)
-    return _set_removed(session, row, None, "run restore", reason)
-
-
-def _set_removed(
-    session: Session, row: RunRow, at: datetime | None, action: str, reason: str
-) -> RunRecord:
-    what = {
-        "run": row.run_id,
-        "before": {"removed_at": as_text(row.removed_at)},
-        "after": {"removed_at": as_text(at)},
-    }
-    row.removed_at = at
-    write_down(session, action, row.engine_id, what, reason)
-    session.flush()
+    with changing(session, "run restore", reason) as act:
+        act.amend(RUN, row, removed_at=None)
+        if not keep_both:
+            refuse_overlap(session, row)
     return to_record(row)
 
 
-def _refuse_overlap(session: Session, row: RunRow, engine_id: str) -> None:
-    """Refuse a run that would be counted beside another of the same time."""
-    if row.unlogged or row.start_basis == "file":
-        return
-    overlapping = overlapping_runs(session, engine_id, row.started_at, row.duration_s)
-    others = [other.run_id for other in overlapping if other.run_id != row.run_id]
-    if others:
+def _duration_s(minutes: float) -> float:
+    if not 0 < minutes <= _MOST_MINUTES:
         raise RegisterError(
-            f"The run {row.run_id} overlaps {', '.join(others)} of engine {engine_id} in time: "
-            f"remove the wrong one first (`babbitt run remove {others[0]}`)."
+            f"{minutes:g} minutes of unlogged running cannot be one entry: give more than 0 and "
+            f"at most {_MOST_MINUTES}."
         )
+    return 60.0 * minutes

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import difflib
 import re
-from datetime import UTC, datetime, timedelta
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any
 
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from pipeline.errors import RegisterError
-from pipeline.register.journal import as_text, write_down
+from pipeline.register.changes import Record, changing
+from pipeline.register.journal_text import shown
 from pipeline.register.models import EngineRow, EngineSpecRow, RefreshRow, RunRow
+from pipeline.register.part_models import FitmentRow, HistoryRow, TeardownRow
 from pipeline.register.values import EngineRecord
 from pipeline.spec import EngineSpec, parse_spec
 
@@ -45,21 +49,19 @@ def add_engine(
             f"{engine_id!r} cannot be an engine's ID: use up to 64 letters, digits, dots, dashes "
             "and underscores, beginning with a letter or digit and not ending with a dot."
         )
-    # Folders of IDs that differ in case only would be one folder on some file systems.
-    same = func.lower(EngineRow.engine_id) == engine_id.lower()
-    taken = session.scalar(select(EngineRow.engine_id).where(same))
-    if taken is not None:
-        raise RegisterError(
-            f"There is an engine {taken} already: give the new one another ID, or change its spec "
-            f"with `babbitt engine spec {taken}`."
-        )
     parse_spec(spec_toml, source=source)
     now = datetime.now(UTC)
-    session.add(EngineRow(engine_id=engine_id, created_at=now, built_at=built_at))
-    session.flush()
-    session.add(EngineSpecRow(engine_id=engine_id, toml=spec_toml, since=now))
-    after = {"built_at": as_text(built_at), "spec": spec_toml}
-    write_down(session, "engine add", engine_id, {"before": None, "after": after})
+    row = session.get(EngineRow, engine_id)
+    if row is None or row.withdrawn_at is None:
+        _refuse_taken(session, engine_id, but=None)
+    with changing(session, "engine add") as act:
+        if row is None:
+            row = EngineRow(engine_id=engine_id, created_at=now, built_at=built_at)
+            act.create(ENGINE, row)
+        else:
+            act.amend(ENGINE, row, withdrawn_at=None, built_at=built_at)
+        spec = EngineSpecRow(engine_id=engine_id, toml=spec_toml, since=now)
+        act.create(ENGINE_SPEC, spec)
 
 
 def set_spec(
@@ -85,9 +87,53 @@ def set_spec(
     parse_spec(spec_toml, source=source)
     if spec_toml == before:
         return
-    session.add(EngineSpecRow(engine_id=engine_id, toml=spec_toml, since=datetime.now(UTC)))
-    what = {"before": {"spec": before}, "after": {"spec": spec_toml}}
-    write_down(session, "engine spec", engine_id, what, reason)
+    row = EngineSpecRow(engine_id=engine_id, toml=spec_toml, since=datetime.now(UTC))
+    with changing(session, "engine spec", reason) as act:
+        act.create(ENGINE_SPEC, row)
+
+
+def set_built(
+    session: Session,
+    engine_id: str,
+    built_at: datetime | None,
+    *,
+    seen: int | None = None,
+    reason: str = "",
+) -> None:
+    """Correct when an engine came into existence.
+
+    Args:
+        session: of a writing transaction.
+        engine_id: the engine.
+        built_at: when; None: nobody knows.
+        seen: version of the engine that the person looked at.
+        reason: for the journal.
+
+    Raises:
+        RegisterError: no such engine, it was changed since, or it has records from before then.
+    """
+    row = require_engine(session, engine_id)
+    with changing(session, "engine built", reason) as act:
+        act.amend(ENGINE, row, seen=seen, built_at=built_at)
+
+
+def withdraw_engine(
+    session: Session, engine_id: str, *, seen: int | None = None, reason: str = ""
+) -> None:
+    """Take an engine out of the register that should not be in it; adding it again brings it back.
+
+    Args:
+        session: of a writing transaction.
+        engine_id: the engine.
+        seen: version of the engine that the person looked at.
+        reason: for the journal.
+
+    Raises:
+        RegisterError: no such engine, it was changed since, or it has records that count.
+    """
+    row = require_engine(session, engine_id)
+    with changing(session, "engine withdraw", reason) as act:
+        act.withdraw(ENGINE, row, seen=seen)
 
 
 def spec_of(session: Session, engine_id: str) -> EngineSpec:
@@ -104,6 +150,7 @@ def list_engines(session: Session) -> tuple[EngineRecord, ...]:
     """Return every engine, in the order of their IDs."""
     refreshes = (
         select(RefreshRow.engine_id, func.count().label("n"), func.max(RefreshRow.at).label("last"))
+        .where(RefreshRow.withdrawn_at.is_(None))
         .group_by(RefreshRow.engine_id)
         .subquery()
     )
@@ -123,7 +170,7 @@ def list_engines(session: Session) -> tuple[EngineRecord, ...]:
             runs.c.last,
         )
         .join(EngineSpecRow, EngineSpecRow.engine_id == EngineRow.engine_id)
-        .where(EngineSpecRow.id.in_(_in_force()))
+        .where(EngineSpecRow.id.in_(_in_force()), EngineRow.withdrawn_at.is_(None))
         .outerjoin(refreshes, refreshes.c.engine_id == EngineRow.engine_id)
         .outerjoin(runs, runs.c.engine_id == EngineRow.engine_id)
         .order_by(EngineRow.engine_id)
@@ -138,6 +185,7 @@ def list_engines(session: Session) -> tuple[EngineRecord, ...]:
             last_refresh=last_refresh,
             runs=n_runs or 0,
             last_run=last_run,
+            version=row.version,
         )
         for row, toml, n_refreshes, last_refresh, n_runs, last_run in session.execute(query)
     )
@@ -150,9 +198,10 @@ def require_engine(session: Session, engine_id: str) -> EngineRow:
         RegisterError: no such engine; names the nearest.
     """
     row = session.get(EngineRow, engine_id)
-    if row is not None:
+    if row is not None and row.withdrawn_at is None:
         return row
-    known = session.scalars(select(EngineRow.engine_id).order_by(EngineRow.engine_id)).all()
+    there = select(EngineRow.engine_id).where(EngineRow.withdrawn_at.is_(None))
+    known = session.scalars(there.order_by(EngineRow.engine_id)).all()
     folded = {name.casefold(): name for name in known}
     close = difflib.get_close_matches(engine_id.casefold(), folded, n=1)
     if close:
@@ -164,10 +213,8 @@ def require_engine(session: Session, engine_id: str) -> EngineRow:
     raise RegisterError(f"There is no engine {engine_id!r}: {hint}.")
 
 
-def refuse_impossible(session: Session, engine_id: str, at: datetime, what: str) -> None:
-    """Refuse what is dated before the engine existed, or in the future.
-
-    A day ahead is let pass: a clock or its zone may be off.
+def refuse_before_built(session: Session, engine_id: str, at: datetime, what: str) -> None:
+    """Refuse what is dated before the engine existed.
 
     Args:
         session: of a transaction.
@@ -184,24 +231,96 @@ def refuse_impossible(session: Session, engine_id: str, at: datetime, what: str)
             f"{what} is dated {shown(at)}, before the engine {engine_id} was built "
             f"({shown(built)}): check the date and the engine."
         )
-    if at > datetime.now(UTC) + timedelta(days=1):
-        raise RegisterError(f"{what} is dated {shown(at)}, in the future: check the date.")
 
 
-def shown(at: datetime) -> str:
-    """Return an instant for a sentence."""
-    return f"{at.astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC"
+def _refuse_taken(session: Session, engine_id: str, *, but: str | None) -> None:
+    """Refuse an ID that another engine has, in any case of its letters.
+
+    Folders of IDs that differ in case only would be one folder on some file systems.
+    """
+    query = select(EngineRow.engine_id).where(
+        func.lower(EngineRow.engine_id) == engine_id.lower(),
+        EngineRow.engine_id.is_distinct_from(but),
+        EngineRow.withdrawn_at.is_(None),
+    )
+    taken = session.scalar(query)
+    if taken is not None:
+        raise RegisterError(
+            f"There is an engine {taken} already: give the new one another ID, or change its spec "
+            f"with `babbitt engine spec {taken}`."
+        )
+
+
+def _settle_engine(session: Session, row: EngineRow, _before: Mapping[str, Any]) -> None:
+    if row.withdrawn_at is None:
+        _refuse_taken(session, row.engine_id, but=row.engine_id)
+    for what, at, withdrawn in _DATED:
+        of_engine = at.class_.engine_id == row.engine_id
+        first = session.scalar(select(func.min(at)).where(of_engine, withdrawn.is_(None)))
+        if first is None:
+            continue
+        if row.withdrawn_at is not None:
+            raise RegisterError(
+                f"The engine {row.engine_id} has a {what} ({shown(first)}) that counts: correct "
+                "or withdraw that first."
+            )
+        if row.built_at is not None and first < row.built_at:
+            raise RegisterError(
+                f"The engine {row.engine_id} cannot have been built on {shown(row.built_at)}: it "
+                f"has a {what} from {shown(first)}."
+            )
+
+
+_DATED = (
+    ("run", RunRow.started_at, RunRow.removed_at),
+    ("refresh", RefreshRow.at, RefreshRow.withdrawn_at),
+    ("part fitted", FitmentRow.since, FitmentRow.withdrawn_at),
+    ("teardown", TeardownRow.at, TeardownRow.withdrawn_at),
+    ("history", HistoryRow.until, HistoryRow.withdrawn_at),
+)
+"""What an engine has that bears a date: what it is called, its date, and when it was withdrawn."""
+
+
+def _settle_spec(session: Session, row: EngineSpecRow, _before: Mapping[str, Any]) -> None:
+    if row.withdrawn_at is not None and session.scalar(_live_specs(row.engine_id)) is None:
+        raise RegisterError(f"The engine {row.engine_id} must keep a spec: set another one first.")
+
+
+def _live_specs(engine_id: str) -> Select[str]:
+    """Select the specs of an engine that were not withdrawn, the one in force first."""
+    query = select(EngineSpecRow.toml).where(
+        EngineSpecRow.engine_id == engine_id, EngineSpecRow.withdrawn_at.is_(None)
+    )
+    return query.order_by(EngineSpecRow.id.desc()).limit(1)
 
 
 def _in_force() -> Select[int]:
-    return select(func.max(EngineSpecRow.id)).group_by(EngineSpecRow.engine_id)
+    live = EngineSpecRow.withdrawn_at.is_(None)
+    return select(func.max(EngineSpecRow.id)).where(live).group_by(EngineSpecRow.engine_id)
 
 
 def _spec_toml(session: Session, engine_id: str) -> str:
     require_engine(session, engine_id)
-    newest = select(EngineSpecRow.toml).where(EngineSpecRow.engine_id == engine_id)
-    return session.scalars(newest.order_by(EngineSpecRow.id.desc()).limit(1)).one()
+    return session.scalars(_live_specs(engine_id)).one()
 
 
 def _parsed(engine_id: str, toml: str) -> EngineSpec:
     return parse_spec(toml, source=f"the spec of engine {engine_id}")
+
+
+ENGINE = Record(
+    EngineRow,
+    about=("engine_id",),
+    settle=_settle_engine,
+    engine_of=lambda _session, row: row.engine_id,
+    listed_by="babbitt engine list",
+    derived=frozenset({"created_at"}),
+)
+ENGINE_SPEC = Record(
+    EngineSpecRow,
+    about=("engine_id",),
+    settle=_settle_spec,
+    engine_of=lambda _session, row: row.engine_id,
+    listed_by="babbitt engine list",
+    derived=frozenset({"since"}),
+)

@@ -12,8 +12,8 @@ from sqlalchemy.orm import Session
 
 from pipeline.errors import RegisterError
 from pipeline.event import VERDICTS, Event, Verdict
+from pipeline.register.changes import Record, changing
 from pipeline.register.engines import require_engine
-from pipeline.register.journal import write_down
 from pipeline.register.models import EventRow, ReviewRow, RunRow
 from pipeline.register.reviews import Reviewed, Span, holding, reviewed_of, span_of
 from pipeline.register.runs import CANDIDATES, ambiguous, in_window, run_row
@@ -124,32 +124,19 @@ def add_review(session: Session, event_id: str, verdict: Verdict, note: str = ""
     if verdict not in VERDICTS:
         raise RegisterError(f"{verdict!r} is no review: choose {', '.join(VERDICTS)}.")
     event = find_event(session, event_id).event
-    session.add(
-        ReviewRow(
-            run_id=event.run_id,
-            event_id=event.event_id,
-            kind=event.kind,
-            start_s=event.start_s,
-            end_s=event.end_s,
-            verdict=verdict,
-            note=note,
-            at=datetime.now(UTC),
-            who=session.info["who"],
-        )
+    row = ReviewRow(
+        run_id=event.run_id,
+        event_id=event.event_id,
+        kind=event.kind,
+        start_s=event.start_s,
+        end_s=event.end_s,
+        verdict=verdict,
+        note=note,
+        at=datetime.now(UTC),
+        who=session.info["who"],
     )
-    what = {
-        "event": event.event_id,
-        "run": event.run_id,
-        "before": {"review": event.review},
-        "after": {"review": verdict},
-    }
-    write_down(session, "review", event.engine_id, what, note)
-    session.flush()
-    rows = session.scalars(select(EventRow).where(EventRow.run_id == event.run_id)).all()
-    verdicts = holding(map(span_of, rows), _reviews_of(session, event.run_id))
-    for row in rows:
-        row.review = verdicts.get(row.event_id)
-    session.flush()
+    with changing(session, "review", note) as act:
+        act.create(REVIEW, row)
     return find_event(session, event.event_id)
 
 
@@ -161,8 +148,9 @@ def _to_row(event: Event, verdicts: Mapping[str, Verdict]) -> dict[str, Any]:
 
 
 def _reviews_of(session: Session, run_id: str) -> list[Reviewed]:
-    """Return all reviews of a run, oldest first."""
-    query = select(ReviewRow).where(ReviewRow.run_id == run_id).order_by(ReviewRow.id)
+    """Return all reviews of a run, oldest first; withdrawn ones are out."""
+    query = select(ReviewRow).where(ReviewRow.run_id == run_id, ReviewRow.withdrawn_at.is_(None))
+    query = query.order_by(ReviewRow.id)
     return [reviewed_of(row) for row in session.scalars(query)]
 
 
@@ -178,3 +166,25 @@ def _events() -> Select[Any]:
 def _dated(row: Any) -> DatedEvent:
     *values, run_started_at = row
     return DatedEvent(Event(*values), run_started_at)
+
+
+def _settle(session: Session, review: ReviewRow, _before: Mapping[str, Any]) -> None:
+    """Write anew what the reviews of the run come to for its events."""
+    rows = session.scalars(select(EventRow).where(EventRow.run_id == review.run_id)).all()
+    verdicts = holding(map(span_of, rows), _reviews_of(session, review.run_id))
+    for row in rows:
+        row.review = verdicts.get(row.event_id)
+
+
+def _engine_of(session: Session, review: ReviewRow) -> str:
+    return session.get_one(RunRow, review.run_id).engine_id
+
+
+REVIEW = Record(
+    ReviewRow,
+    about=("event_id", "verdict"),
+    settle=_settle,
+    engine_of=_engine_of,
+    listed_by="babbitt events",
+    derived=frozenset({"at", "who"}),
+)

@@ -137,10 +137,10 @@ def _concerns(engine_id: str) -> ColumnElement[bool]:
     )
 
 
-def _undone(session: Session) -> set[int]:
+def _undone(session: Session) -> set[int | None]:
     """Return the numbers of the entries that a later one reverts, which itself holds."""
     query = select(JournalRow.id, JournalRow.undoes).where(JournalRow.undoes.is_not(None))
-    undone: set[int] = set()
+    undone: set[int | None] = set()
     for entry_id, undoes in session.execute(query.order_by(JournalRow.id.desc())):
         if entry_id not in undone:
             undone.add(undoes)

@@ -18,7 +18,6 @@ from sqlalchemy import (
     String,
     Text,
     TypeDecorator,
-    text,
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
 
@@ -105,16 +104,11 @@ class EngineSpecRow(Kept, Base):
     since: Mapped[datetime]
 
 
-_LIVE = text("withdrawn_at IS NULL")
-
-
 class RefreshRow(Kept, Base):
     """A refresh: it ends one build and begins the next."""
 
     __tablename__ = "refresh"
-    __table_args__ = (
-        Index(None, "engine_id", "at", unique=True, sqlite_where=_LIVE, postgresql_where=_LIVE),
-    )
+    __table_args__ = (Index(None, "engine_id", "at"),)
 
     id: Mapped[int] = mapped_column(primary_key=True)
     engine_id: Mapped[str] = mapped_column(ForeignKey("engine.engine_id"))

@@ -7,13 +7,14 @@ from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from typing import Any, cast
 
-from sqlalchemy import ColumnElement, delete, insert, select
+from sqlalchemy import ColumnElement, delete, func, insert, select
 from sqlalchemy.orm import Session
 
 from pipeline.errors import RegisterError
 from pipeline.exposure import Exposure, RunningTable
-from pipeline.register.engines import refuse_impossible, require_engine
-from pipeline.register.journal import as_text, write_down
+from pipeline.register.changes import Record, changing
+from pipeline.register.engines import refuse_before_built, require_engine
+from pipeline.register.journal_text import shown
 from pipeline.register.models import (
     EventRow,
     ExposureRow,
@@ -21,6 +22,7 @@ from pipeline.register.models import (
     RunRow,
     SteadyPressureRow,
 )
+from pipeline.register.part_models import HistoryRow
 from pipeline.register.values import RecordedChannel, RunRecord
 from pipeline.run import Run, StartBasis
 from pipeline.spec import Kind
@@ -44,11 +46,11 @@ def record_run(session: Session, run: Run, exposure: Exposure) -> RunRecord:
         exposure: what it put on the engine.
 
     Raises:
-        RegisterError: no such engine, a run from before it was built or in the future, or one that
-            is recorded already.
+        RegisterError: no such engine, a run from before it was built or from within its history
+            before the logs, or one that is recorded already.
     """
     info = run.info
-    refuse_impossible(session, info.engine_id, info.started_at, f"The log {info.source_name}")
+    _refuse_too_early(session, info.engine_id, info.started_at, f"The log {info.source_name}")
     old = session.get(RunRow, info.run_id)
     if old is not None:
         _forget_removed(session, old)
@@ -251,7 +253,25 @@ def to_record(row: RunRow) -> RunRecord:
         removed_at=row.removed_at,
         unlogged=row.unlogged,
         judged_by=row.judged_by,
+        version=row.version,
     )
+
+
+def refuse_overlap(session: Session, row: RunRow) -> None:
+    """Refuse a run that would be counted beside another of the same time.
+
+    Raises:
+        RegisterError: it overlaps another run of its engine.
+    """
+    if row.unlogged or row.start_basis == "file" or row.removed_at is not None:
+        return
+    overlapping = overlapping_runs(session, row.engine_id, row.started_at, row.duration_s)
+    others = [other.run_id for other in overlapping if other.run_id != row.run_id]
+    if others:
+        raise RegisterError(
+            f"The run {row.run_id} overlaps {', '.join(others)} of engine {row.engine_id} in time: "
+            f"remove the wrong one first (`babbitt run remove {others[0]}`)."
+        )
 
 
 def _forget_removed(session: Session, old: RunRow) -> None:
@@ -260,8 +280,8 @@ def _forget_removed(session: Session, old: RunRow) -> None:
         raise RegisterError(f"The run {old.run_id} is recorded already: nothing to do.")
     for table in (EventRow, SteadyPressureRow):
         session.execute(delete(table).where(table.run_id == old.run_id))
-    what = {"run": old.run_id, "before": {"removed_at": as_text(old.removed_at)}, "after": None}
-    write_down(session, "run replace", old.engine_id, what, "taken in again")
+    with changing(session, "run replace", "taken in again") as act:
+        act.replace(RUN, old)
 
 
 def _running_table(raw: Mapping[str, Any]) -> RunningTable:
@@ -270,3 +290,70 @@ def _running_table(raw: Mapping[str, Any]) -> RunningTable:
         boost_edges_kpa=tuple(raw["boost_edges_kpa"]),
         seconds=tuple(tuple(row) for row in raw["seconds"]),
     )
+
+
+def _refuse_too_early(session: Session, engine_id: str, at: datetime, what: str) -> None:
+    """Refuse a run from before the engine was built, or one that its history counts already."""
+    refuse_before_built(session, engine_id, at, what)
+    history = select(func.max(HistoryRow.until)).where(
+        HistoryRow.engine_id == engine_id, HistoryRow.withdrawn_at.is_(None)
+    )
+    until = session.scalar(history)
+    if until is not None and at < until:
+        raise RegisterError(
+            f"{what} is dated {shown(at)}, and the history of engine {engine_id} before the logs "
+            f"lasts until {shown(until)}: correct the history first, or it would count twice."
+        )
+
+
+def _settle(session: Session, row: RunRow, before: Mapping[str, Any]) -> None:
+    if row.removed_at is None:
+        _refuse_too_early(session, row.engine_id, row.started_at, f"The run {row.run_id}")
+    row.ended_at = row.started_at + timedelta(seconds=row.duration_s)
+    if "engine_id" in before:
+        row.judged_by = None
+    if row.unlogged:
+        _settle_unlogged(session, row)
+
+
+def _settle_unlogged(session: Session, row: RunRow) -> None:
+    same = select(RunRow.run_id).where(
+        RunRow.engine_id == row.engine_id,
+        RunRow.started_at == row.started_at,
+        RunRow.unlogged.is_(True),
+        RunRow.removed_at.is_(None),
+        RunRow.run_id != row.run_id,
+    )
+    there = session.scalar(same) if row.removed_at is None else None
+    if there is not None:
+        raise RegisterError(
+            f"The engine {row.engine_id} has unlogged running at {shown(row.started_at)} already "
+            f"(run {there}): remove that first with `babbitt run remove {there}`."
+        )
+    session.merge(ExposureRow(run_id=row.run_id, running_s=row.duration_s))
+
+
+RUN = Record(
+    RunRow,
+    about=("run_id", "engine_id", "started_at"),
+    settle=_settle,
+    engine_of=lambda _session, row: row.engine_id,
+    listed_by="babbitt run list",
+    withdrawn="removed_at",
+    derived=frozenset(
+        {
+            "ended_at",
+            "start_basis",
+            "samples",
+            "source_name",
+            "source_sha256",
+            "dialect",
+            "conversions",
+            "warnings",
+            "channels",
+            "ingested_at",
+            "judged_by",
+        }
+    ),
+    recheck=refuse_overlap,
+)

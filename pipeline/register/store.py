@@ -157,7 +157,13 @@ def _parse(url: URL | str) -> URL:
 
 def _engines(url: URL) -> tuple[Engine, Engine]:
     """Return the engines that reading and writing transactions begin on; they share connections."""
-    engine = create_engine(url, json_serializer=_to_json)
+    try:
+        engine = create_engine(url, json_serializer=_to_json)
+    except ModuleNotFoundError as error:
+        raise LogbookError(
+            f"A register on {url.get_backend_name()} needs a library that is not installed: "
+            "pip install 'psycopg[binary]'."
+        ) from error
     reader, writer = engine, engine.execution_options(writes=True)
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _set_up_sqlite)

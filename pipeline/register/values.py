@@ -67,6 +67,7 @@ class Build:
         since: UTC, inclusive: when the engine was built or refreshed; None where nobody said.
         until: UTC, exclusive: the next refresh; None for the build of today.
         note: of the refresh that began it.
+        refresh_id: of that refresh; None for the first build.
     """
 
     engine_id: str
@@ -74,6 +75,7 @@ class Build:
     since: datetime | None
     until: datetime | None
     note: str
+    refresh_id: int | None
 
 
 @dataclass(frozen=True)

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import csv
-import difflib
-import io
 import json
-import re
 import tomllib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic_core import ErrorDetails
 
+from pipeline.csv_rows import read_csv_rows, read_number
 from pipeline.errors import RegisterError
 from pipeline.finding import Finding, FindingFields, Measurement, describe_fault
 
@@ -37,9 +34,6 @@ COLUMNS = (
 
 _MEASUREMENT = "measurement_"
 _NUMERIC = ("grade", "measurement_value", "measurement_low", "measurement_high")
-_DELIMITERS = (",", ";", "\t")
-_INTEGER = re.compile(r"[+-]?[0-9]{1,15}")
-_DECIMAL = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 
 
 class FindingsFile(BaseModel):
@@ -64,18 +58,33 @@ def read_findings(text: str, *, source: str, format: Format) -> tuple[Finding, .
         RegisterError: names every fault in the file, with its entry or line, its field and what to
             do.
     """
-    body = text.removeprefix("\ufeff")
     if format == "toml":
-        findings, faults = _check(_read_toml(body, source), _entry, ".")
+        document = _read_toml(text.removeprefix("\ufeff"), source)
+        findings, faults = _check(document, _entry, ".")
     else:
-        rows, ragged = _read_csv(body, source)
-        lines = list(rows)
-        entries = {"finding": list(rows.values())}
-        findings, faults = _check(entries, lambda index: f"line {lines[index]}", "_")
-        faults = ragged + faults
+        table = read_csv_rows(text, source=source, columns=COLUMNS)
+        findings, faults = findings_of_rows(table.rows, decimal_comma=table.decimal_comma)
+        faults = [f"line {line}: {clause}" for line, clause in table.faults.items()] + faults
     if faults:
         raise RegisterError(f"{source}: {'; '.join(faults)}.")
     return findings
+
+
+def findings_of_rows(
+    rows: Mapping[int, Mapping[str, str]], *, decimal_comma: bool
+) -> tuple[tuple[Finding, ...], list[str]]:
+    """Return the findings of the rows of a table, in their order; or what is wrong with them.
+
+    Args:
+        rows: line -> column of `COLUMNS` -> filled cell; at least one.
+        decimal_comma: whether numbers may have one.
+
+    Returns:
+        The findings, empty where there are faults; and the faults, a clause each.
+    """
+    lines = list(rows)
+    entries = [_fields(row, decimal_comma=decimal_comma) for row in rows.values()]
+    return _check({"finding": entries}, lambda index: f"line {lines[index]}", "_")
 
 
 def write_findings_toml(findings: Iterable[Finding]) -> str:
@@ -119,56 +128,15 @@ def _read_toml(text: str, source: str) -> dict[str, Any]:
         raise RegisterError(f"{source} is not TOML: {error}.") from error
 
 
-def _read_csv(text: str, source: str) -> tuple[dict[int, dict[str, Any]], list[str]]:
-    """Return the fields of each row by its line, counted from 1, and what rows do not fit."""
-    first = next((line for line in io.StringIO(text, newline="") if line.strip()), "")
-    delimiter = max(_DELIMITERS, key=first.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    header: list[str] = []
-    rows: dict[int, dict[str, Any]] = {}
-    ragged: list[str] = []
-    line = 1
-    try:
-        for raw in reader:
-            cells = [cell.strip() for cell in raw]
-            if any(cells) and not header:
-                header = _header(cells, f"{source}, line {line}")
-            elif any(cells) and len(cells) != len(header):
-                ragged.append(
-                    f"line {line}: it has {len(cells)} cells and the header {len(header)}: "
-                    "put cells that hold a delimiter in quotes, and fill up short rows"
-                )
-            elif any(cells):
-                filled = {name: cell for name, cell in zip(header, cells, strict=True) if cell}
-                rows[line] = _fields(filled, decimal_comma=delimiter != ",")
-            line = reader.line_num + 1
-    except csv.Error as error:
-        raise RegisterError(
-            f"{source}, line {line}: its cells cannot be told apart ({error}): mend the quotes."
-        ) from error
-    return rows, ragged
-
-
-def _header(cells: list[str], place: str) -> list[str]:
-    faults = ["a column has no name: name it or take it away"] if "" in cells else []
-    for name in dict.fromkeys(filter(None, cells)):
-        if name not in COLUMNS:
-            close = difflib.get_close_matches(name, COLUMNS, n=1, cutoff=0.5)
-            hint = f"did you mean {close[0]!r}?" if close else f"known: {', '.join(COLUMNS)}"
-            faults.append(f"unknown column {name!r} ({hint})")
-        elif cells.count(name) > 1:
-            faults.append(f"column {name!r} is there twice: take one away")
-    if faults:
-        raise RegisterError(f"{place}: {'; '.join(faults)}.")
-    return cells
-
-
-def _fields(filled: dict[str, str], *, decimal_comma: bool) -> dict[str, Any]:
+def _fields(filled: Mapping[str, str], *, decimal_comma: bool) -> dict[str, Any]:
     """Return the filled cells of a row as the fields of a finding."""
     fields: dict[str, Any] = {}
     measurement: dict[str, Any] = {}
     for name, cell in filled.items():
-        value = _number(cell, decimal_comma=decimal_comma) if name in _NUMERIC else cell
+        value: Any = cell
+        if name in _NUMERIC:
+            number = read_number(cell, decimal_comma=decimal_comma)
+            value = cell if number is None else number  # what is no number is refused with others
         if name.startswith(_MEASUREMENT):
             measurement[name.removeprefix(_MEASUREMENT)] = value
         else:
@@ -179,14 +147,6 @@ def _fields(filled: dict[str, str], *, decimal_comma: bool) -> dict[str, Any]:
         names = (name.strip() for name in filled["photos"].split(";"))
         fields["photos"] = [name for name in names if name]
     return fields
-
-
-def _number(cell: str, *, decimal_comma: bool) -> int | float | str:
-    """Return the number that a cell holds; the cell itself where it is none, to be refused."""
-    if _INTEGER.fullmatch(cell):
-        return int(cell)
-    plain = cell.replace(",", ".") if decimal_comma else cell
-    return float(plain) if _DECIMAL.fullmatch(plain) else cell
 
 
 def _finding_as_toml(finding: Finding) -> str:

@@ -1,4 +1,5 @@
 import contextlib
+import gc
 import mmap
 from pathlib import Path
 
@@ -144,6 +145,7 @@ def test_bytes_can_be_unmapped_after_reading(tmp_path: Path) -> None:
         mapped = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
     view = memoryview(mapped)
     run = read_log(ReadSource("log.csv", view, "0" * 64, MODIFIED), Instructions("E"))
+    gc.collect()
     view.release()
     mapped.close()
     assert run.signals["rpm"].values[1] == 2037.0

@@ -1,33 +1,68 @@
+import itertools
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+import postgres
 import pytest
 from register_records import add_engine
-from sqlalchemy import event
+from sqlalchemy import URL, create_engine, event
 
+from pipeline.register import part_models
 from pipeline.register.store import Register, sqlite_url
 
-
-@pytest.fixture
-def register_url(tmp_path):
-    return sqlite_url(tmp_path / "register.sqlite")
+_TABLES = [table.name for table in reversed(part_models.Base.metadata.sorted_tables)]
+_EMPTY = "; ".join(f"DELETE FROM {name}" for name in _TABLES)
+_names = (f"test{n}" for n in itertools.count())
 
 
 @pytest.fixture(scope="session")
-def migrated(tmp_path_factory):
-    """The file of an empty register, made once: migrating anew for every test takes long."""
+def postgres_server() -> Iterator[URL]:
+    """A server whose database is an empty register, which tests empty again."""
+    with postgres.server() as url:
+        Register.open(url, create=True).close()
+        yield url
+
+
+@pytest.fixture(scope="session")
+def sqlite_template(tmp_path_factory):
+    """The file of an empty register, to copy: migrating anew for every test takes long."""
     path = tmp_path_factory.mktemp("register") / "migrated.sqlite"
     Register.open(sqlite_url(path), create=True).close()
     return path
 
 
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database(request) -> str:
+    """Which database a test runs on: each in turn."""
+    return request.param
+
+
 @pytest.fixture
-def register(register_url, migrated) -> Iterator[Register]:
+def register_url(database, tmp_path, request) -> Iterator[URL]:
+    """The address of a database in which there is no register yet."""
+    if database == "sqlite":
+        yield sqlite_url(tmp_path / "register.sqlite")
+    else:
+        server, name = request.getfixturevalue("postgres_server"), next(_names)
+        _run(server, f"CREATE DATABASE {name}")
+        yield server.set(database=name)
+        _run(server, f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture
+def register(database, tmp_path, request) -> Iterator[Register]:
     """An empty register."""
-    shutil.copyfile(migrated, register_url.database)
-    with Register.open(register_url, create=False) as opened:
-        yield opened
+    if database == "sqlite":
+        path = tmp_path / "register.sqlite"
+        shutil.copyfile(request.getfixturevalue("sqlite_template"), path)
+        with Register.open(sqlite_url(path), create=False) as opened:
+            yield opened
+    else:
+        server = request.getfixturevalue("postgres_server")
+        with Register.open(server, create=False) as opened:
+            yield opened
+        _run(server, _EMPTY)
 
 
 @pytest.fixture
@@ -56,3 +91,10 @@ def count_queries(register):
             event.remove(register._reader, "before_cursor_execute", note)
 
     return counting
+
+
+def _run(server: URL, statement: str) -> None:
+    engine = create_engine(server, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.exec_driver_sql(statement)
+    engine.dispose()

@@ -100,14 +100,11 @@ def test_a_review_stays_with_the_event_and_is_in_the_journal(with_engine):
     assert [event.review for event in listed(with_engine)] == ["harmless"]
     with with_engine.reading() as session:
         entry = journal(session)[0]
-    assert (entry.who, entry.engine_id, entry.action) == ("Ann", "E-1", "review")
+    assert (entry.who, entry.engine_ids, entry.action) == ("Ann", ("E-1",), "review")
     assert entry.reason == "seen on video"
-    assert entry.what == {
-        "event": event_id,
-        "run": "r1",
-        "before": {"review": None},
-        "after": {"review": "harmless"},
-    }
+    (change,) = entry.changes
+    assert (change.record, change.about["event_id"], change.before) == ("review", event_id, None)
+    assert change.after["verdict"] == "harmless"
 
 
 def test_the_newest_review_holds(with_engine):

@@ -1,5 +1,3 @@
-from datetime import UTC, datetime
-
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -84,16 +82,10 @@ def test_a_removed_run_may_be_taken_in_anew_and_keeps_its_reviews(with_engine):
     assert found.event.review == "harmless"
 
 
-@pytest.mark.parametrize(
-    ("at", "message"),
-    [
-        (BUILT - days(1), "The log r1.csv is dated 2025-12-31 .* before the engine E-1 was built"),
-        (datetime(2999, 1, 1, tzinfo=UTC), "The log r1.csv is dated 2999-01-01 .* in the future"),
-    ],
-)
-def test_a_run_from_another_age_is_refused(with_engine, at, message):
+def test_a_run_from_before_the_engine_was_built_is_refused(with_engine):
+    message = "The log r1.csv is dated 2025-12-31 .* before the engine E-1 was built"
     with pytest.raises(RegisterError, match=message):
-        add_run(with_engine, at=at)
+        add_run(with_engine, at=BUILT - days(1))
 
 
 def test_a_run_of_an_unknown_engine_is_refused(with_engine):

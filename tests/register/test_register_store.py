@@ -47,6 +47,7 @@ def test_every_table_can_be_made_on_postgresql(table):
     assert "WITHOUT ROWID" not in sql
 
 
+@pytest.mark.parametrize("database", ["sqlite"], indirect=True)
 def test_sqlite_waits_for_other_writers_and_keeps_what_it_says_it_kept(register):
     with register.reading() as session:
         pragmas = {
@@ -225,6 +226,7 @@ def test_faults_names_a_run_without_exposure(with_engine):
     )
 
 
+@pytest.mark.parametrize("database", ["sqlite"], indirect=True)
 def test_faults_names_a_table_with_references_to_nothing(with_engine):
     with sqlite3.connect(with_engine.name) as connection:
         connection.execute("INSERT INTO surface VALUES ('nobody', '', '{}', 'k')")
@@ -232,6 +234,7 @@ def test_faults_names_a_table_with_references_to_nothing(with_engine):
     assert "table surface names records that are gone" in fault
 
 
+@pytest.mark.parametrize("database", ["sqlite"], indirect=True)
 @pytest.mark.parametrize(
     ("damage", "fault"),
     [

@@ -2,6 +2,7 @@
 
 from alembic import context
 
+from pipeline.register import part_models  # noqa: F401  adds its tables to the metadata
 from pipeline.register.models import Base
 
 context.configure(

@@ -12,11 +12,11 @@ from sqlalchemy import Connection
 _FOLDER = str(Path(__file__).parent)
 
 
-def upgrade(connection: Connection) -> None:
-    """Bring the database to the newest revision, within the connection's transaction."""
+def upgrade(connection: Connection, revision: str = "head") -> None:
+    """Bring the database to a revision, the newest one, within the connection's transaction."""
     config = Config(attributes={"connection": connection})
     config.set_main_option("script_location", _FOLDER)
-    command.upgrade(config, "head")
+    command.upgrade(config, revision)
 
 
 def known_revisions() -> frozenset[str]:

@@ -1,0 +1,1 @@
+"""Records out to plain tables, and in from them."""

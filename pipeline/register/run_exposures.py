@@ -1,0 +1,85 @@
+"""What each run put on its engine, for sums that need the runs one by one."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime
+from typing import cast
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from pipeline.register.models import ExposureRow, ExposureWatchRow, RunRow
+from pipeline.spec import Kind
+
+
+@dataclass(frozen=True)
+class RunExposure:
+    """What a run put on its engine, apart from its events.
+
+    Attributes:
+        run_id: the run.
+        engine_id: the engine that made it.
+        started_at: UTC.
+        running_s: seconds with the engine running.
+        revolutions: of the crankshaft; None: unknown.
+        watched_s: running seconds in which each kind of harm could have been seen.
+        unlogged: entered by hand: nothing more is known of it.
+        judged: whether its events have been searched for.
+    """
+
+    run_id: str
+    engine_id: str
+    started_at: datetime
+    running_s: float
+    revolutions: float | None
+    watched_s: dict[Kind, float]
+    unlogged: bool
+    judged: bool
+
+
+def run_exposures(session: Session, engine_ids: Collection[str]) -> tuple[RunExposure, ...]:
+    """Return what the runs of some engines put on them, in the order of their start; two queries.
+
+    Removed runs are out.
+
+    Args:
+        session: of a transaction.
+        engine_ids: the engines.
+    """
+    theirs = RunRow.engine_id.in_(engine_ids) & RunRow.removed_at.is_(None)
+    watched: dict[str, dict[Kind, float]] = defaultdict(dict)
+    seconds = select(ExposureWatchRow.run_id, ExposureWatchRow.kind, ExposureWatchRow.watched_s)
+    for run_id, kind, watched_s in session.execute(
+        seconds.join(RunRow, RunRow.run_id == ExposureWatchRow.run_id).where(theirs)
+    ):
+        watched[run_id][cast(Kind, kind)] = watched_s
+    query = (
+        select(
+            RunRow.run_id,
+            RunRow.engine_id,
+            RunRow.started_at,
+            ExposureRow.running_s,
+            ExposureRow.revolutions,
+            RunRow.unlogged,
+            RunRow.judged_by,
+        )
+        .join(ExposureRow, ExposureRow.run_id == RunRow.run_id)
+        .where(theirs)
+        .order_by(RunRow.started_at, RunRow.run_id)
+    )
+    return tuple(
+        RunExposure(
+            run_id=row.run_id,
+            engine_id=row.engine_id,
+            started_at=row.started_at,
+            running_s=row.running_s,
+            revolutions=row.revolutions,
+            watched_s=watched[row.run_id],
+            unlogged=row.unlogged,
+            judged=row.unlogged or row.judged_by is not None,
+        )
+        for row in session.execute(query)
+    )

@@ -1,0 +1,134 @@
+"""Taking back what people did, newest first, and taking that back again.
+
+`undo` reverts the newest act that still holds; `redo` reverts the newest undo that still holds, so
+that undos are taken back in the reverse of their order. Either is written down as an act that names
+the one it reverts, and nothing is erased. An act that no longer holds is passed over.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import inspect
+from sqlalchemy.orm import Session
+
+from pipeline.errors import RegisterError
+from pipeline.register.builds import REFRESH
+from pipeline.register.changes import Record, by_name, changing, from_json, to_json
+from pipeline.register.engines import ENGINE, ENGINE_SPEC
+from pipeline.register.events import REVIEW
+from pipeline.register.fitments import FITMENT
+from pipeline.register.history import HISTORY
+from pipeline.register.journal import changes_since, entry_numbered, newest_holding
+from pipeline.register.journal_text import sentence, shown
+from pipeline.register.parts import PART
+from pipeline.register.runs import RUN
+from pipeline.register.sheets import BUILT_MEASUREMENT, SHEET_LINE
+from pipeline.register.teardowns import FINDING, TEARDOWN
+from pipeline.register.values import Change, JournalEntry
+from pipeline.register.work import WORK
+
+RECORDS = {
+    record.name: record
+    for record in (
+        ENGINE,
+        ENGINE_SPEC,
+        REFRESH,
+        RUN,
+        REVIEW,
+        PART,
+        FITMENT,
+        WORK,
+        HISTORY,
+        SHEET_LINE,
+        BUILT_MEASUREMENT,
+        TEARDOWN,
+        FINDING,
+    )
+}
+"""Every sort of record that people change, by its name in the journal."""
+
+
+def next_undo(session: Session, *, engine_id: str | None = None) -> JournalEntry | None:
+    """Return the act that `undo` would revert; None where there is none."""
+    return newest_holding(session, undoing=False, engine_id=engine_id)
+
+
+def next_redo(session: Session, *, engine_id: str | None = None) -> JournalEntry | None:
+    """Return the undo that `redo` would revert; None where there is none."""
+    return newest_holding(session, undoing=True, engine_id=engine_id)
+
+
+def undo(session: Session, *, engine_id: str | None = None, reason: str = "") -> JournalEntry:
+    """Revert the newest act that holds.
+
+    A run that goes back to another engine, and a refresh that moves, leave runs to be judged anew.
+
+    Args:
+        session: of a writing transaction.
+        engine_id: the newest act that concerns this engine; None: of all.
+        reason: for the journal.
+
+    Returns:
+        The entry that tells of it.
+
+    Raises:
+        RegisterError: there is none; a record was changed since; or one would break a rule.
+    """
+    entry = next_undo(session, engine_id=engine_id)
+    if entry is None:
+        raise RegisterError(f"There is nothing to undo{_of(engine_id)}.")
+    return _revert(session, entry, "undo", reason)
+
+
+def redo(session: Session, *, engine_id: str | None = None, reason: str = "") -> JournalEntry:
+    """Revert the newest undo that holds: what it took back is done again.
+
+    Args:
+        session: of a writing transaction.
+        engine_id: the newest undo that concerns this engine; None: of all.
+        reason: for the journal.
+
+    Returns:
+        The entry that tells of it.
+
+    Raises:
+        RegisterError: there is none; a record was changed since; or one would break a rule.
+    """
+    entry = next_redo(session, engine_id=engine_id)
+    if entry is None:
+        raise RegisterError(f"There is no undo to take back{_of(engine_id)}.")
+    return _revert(session, entry, "redo", reason)
+
+
+def _revert(session: Session, entry: JournalEntry, action: str, reason: str) -> JournalEntry:
+    with changing(session, action, reason, undoes=entry.entry_id) as act:
+        for change in reversed(entry.changes):
+            record = RECORDS[change.record]
+            row = session.get_one(record.row, _key(record, change.record_id))
+            _refuse_changed(session, record, row, change)
+            if change.before is None:
+                act.withdraw(record, row)
+            else:
+                act.amend(record, row, **from_json(record, change.before))
+            record.recheck(session, row)
+    return entry_numbered(session, act.entry_id)
+
+
+def _key(record: Record, record_id: str) -> int | str:
+    (column,) = inspect(record.row).primary_key
+    return int(record_id) if column.type.python_type is int else record_id
+
+
+def _refuse_changed(session: Session, record: Record, row: Any, change: Change) -> None:
+    """Refuse to revert what is no longer as the act left it."""
+    left = change.after or {}
+    if to_json({name: getattr(row, name) for name in left}) == left:
+        return
+    later = changes_since(session, record.name, change.record_id, change.version)
+    told = "; ".join(f"{entry.who} {sentence(entry)} ({shown(entry.at)})" for entry in later)
+    raise RegisterError(f"{by_name(record, row)} was changed since ({told}): correct it by hand.")
+
+
+def _of(engine_id: str | None) -> str:
+    return "" if engine_id is None else f" of engine {engine_id}"
