@@ -240,8 +240,8 @@ def _uses(each: PartSums, limits: Mapping[str, ServiceLimit]) -> tuple[ServiceUs
 
 
 def _limit(use: ServiceUse) -> str:
-    what = "" if use.measure in ("running_h", "revolutions") else f" of {use.measure}"
-    return f"{number(use.limit)} {use.unit}{what}"
+    of = {str(kind): f" of {title}" for kind, title in KIND_TITLE.items()}
+    return f"{number(use.limit)} {use.unit}{of.get(use.measure, '')}"
 
 
 def _most_used(each: Totals) -> float:
