@@ -7,6 +7,7 @@ not depend on how it was reached.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -93,9 +94,9 @@ class Act:
         """Add a row.
 
         Raises:
-            RegisterError: a text in it holds control codes.
+            RegisterError: a text in it holds control codes, or a number is not finite.
         """
-        _refuse_unprintable(getattr(row, name) for name in record.columns())
+        _refuse_unkeepable(getattr(row, name) for name in record.columns())
         self._session.add(row)
         self._session.flush()
         after = {name: getattr(row, name) for name in record.columns()}
@@ -111,9 +112,10 @@ class Act:
             **values: column -> new value.
 
         Raises:
-            RegisterError: the row has moved on since that version, or a text holds control codes.
+            RegisterError: the row has moved on since that version, a text holds control codes, or
+                a number is not finite.
         """
-        _refuse_unprintable(values.values())
+        _refuse_unkeepable(values.values())
         if seen is not None and row.version != seen:
             raise RegisterError(_moved_on(self._session, record, row, seen))
         after = {name: new for name, new in values.items() if getattr(row, name) != new}
@@ -202,7 +204,7 @@ def changing(
     Raises:
         RegisterError: a record breaks a rule with these changes.
     """
-    _refuse_unprintable([reason])
+    _refuse_unkeepable([reason])
     with session.begin_nested():
         act = Act(session)
         yield act
@@ -247,8 +249,11 @@ def to_json(values: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def _refuse_unprintable(values: Iterable[Any]) -> None:
+def _refuse_unkeepable(values: Iterable[Any]) -> None:
+    """Refuse what no database keeps, or not every one keeps as it is."""
     for value in values:
+        if isinstance(value, float) and not math.isfinite(value):
+            raise RegisterError(f"{value} cannot be kept: give a finite number.")
         found = _UNPRINTABLE.search(value) if isinstance(value, str) else None
         if found:
             raise RegisterError(

@@ -281,11 +281,6 @@ _DATED = (
 """What an engine has that bears a date: what it is called, its date, and when it was withdrawn."""
 
 
-def _settle_spec(session: Session, row: EngineSpecRow, _before: Mapping[str, Any]) -> None:
-    if row.withdrawn_at is not None and session.scalar(_live_specs(row.engine_id)) is None:
-        raise RegisterError(f"The engine {row.engine_id} must keep a spec: set another one first.")
-
-
 def _live_specs(engine_id: str) -> Select[str]:
     """Select the specs of an engine that were not withdrawn, the one in force first."""
     query = select(EngineSpecRow.toml).where(
@@ -319,7 +314,7 @@ ENGINE = Record(
 ENGINE_SPEC = Record(
     EngineSpecRow,
     about=("engine_id",),
-    settle=_settle_spec,
+    settle=lambda _session, _row, _before: None,
     engine_of=lambda _session, row: row.engine_id,
     listed_by="babbitt engine list",
     derived=frozenset({"since"}),

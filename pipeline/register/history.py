@@ -7,7 +7,6 @@ first fitted, so that nothing counts twice.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any, TypedDict, Unpack
@@ -182,7 +181,7 @@ def _settle(session: Session, row: HistoryRow, _before: Mapping[str, Any]) -> No
         return
     subject = f"engine {row.engine_id}" if row.part_id is None else f"part {row.part_id}"
     for value, unit in ((row.running_s, "seconds"), (row.revolutions, "revolutions")):
-        if value is not None and not (math.isfinite(value) and value > 0.0):
+        if value is not None and value <= 0.0:
             raise RegisterError(
                 f"{value:g} {unit} cannot be the history of {subject}: give a number above 0."
             )

@@ -21,31 +21,31 @@ _NAMES = {
     "engine": "engine {engine_id}",
     "engine_spec": "the limits of {engine_id}",
     "refresh": "the refresh of {engine_id} on {at}",
-    "run": "the run {run_id} of {engine_id}",
+    "run": "the {run} {run_id} of {engine_id}",
     "review": "the review of event {event_id}",
     "part": "the {kind} {part_id}",
-    "fitment": "the fitment of {part_id} in {engine_id}{place}",
+    "fitment": "the fitment of {part_id} in {engine_id}{spot}",
     "work": "the work on {part_id} at {shop}",
     "history": "the history of {subject} before the logs",
     "sheet_line": "the line on the {part}{place} on the build sheet of {engine_id}",
-    "built_measurement": "the {name}{place} on the build sheet of {engine_id}",
+    "built_measurement": "the {name}{of_part} on the build sheet of {engine_id}",
     "teardown": "the teardown of {engine_id} on {at}",
     "finding": "the finding {damage_mode}, grade {grade}, on the {part}{place}",
 }
 _CREATED = {
     "engine_spec": "set the limits of {engine_id}",
     "review": "reviewed event {event_id} as {verdict}",
-    "fitment": "fitted {part_id} to {engine_id}{place}",
+    "fitment": "fitted {part_id} to {engine_id}{spot}",
     "work": "sent {part_id} to {shop}",
 }
 _BECAME = {
     ("refresh", "at"): "moved the refresh of {engine_id} from {was} to {became}",
-    ("run", "engine_id"): "gave the run {run_id} of {was} to {became}",
-    ("run", "started_at"): "moved the run {run_id} of {engine_id} from {was} to {became}",
+    ("run", "engine_id"): "gave the {run} {run_id} of {was} to {became}",
+    ("run", "started_at"): "moved the {run} {run_id} of {engine_id} from {was} to {became}",
     ("teardown", "at"): "moved the teardown of {engine_id} from {was} to {became}",
 }
 _CAME = {
-    ("fitment", "until"): "removed {part_id} from {engine_id}{place} on {became}",
+    ("fitment", "until"): "removed {part_id} from {engine_id}{spot}, on {became}",
     ("work", "back_at"): "took {part_id} back from {shop} on {became}",
 }
 """What is said where a column was empty before."""
@@ -65,7 +65,7 @@ def sentence(entry: JournalEntry, instant: Instant = shown) -> str:
     """
     clauses = [_clause(change, instant) for change in entry.changes[:_MOST]]
     if len(entry.changes) > _MOST:
-        clauses.append(f"{len(entry.changes) - _MOST} changes more with it")
+        clauses.append(f"and {len(entry.changes) - _MOST} changes more")
     text = ", ".join(clauses) or entry.action
     return text if entry.undoes is None else f"took back no. {entry.undoes}: {text}"
 
@@ -113,12 +113,16 @@ def _told_apart(change: Change) -> list[tuple[str, str]]:
 
 def _words(about: Mapping[str, Any], instant: Instant) -> dict[str, str]:
     words = _values(about, instant)
-    words["place"] = f" {about['position']}" if about.get("position") else ""
-    words["subject"] = about.get("part_id") or about.get("engine_id") or ""
+    position = about.get("position")
     for column in ("part", "kind"):
         if about.get(column) in parts():
             words[column] = parts()[about[column]].title
-    if about.get("damage_mode", "") is None:
+    words["place"] = f" {position}" if position else ""
+    words["spot"] = f", position {position}" if position else ""
+    words["of_part"] = (f" of the {words['part']}" if about.get("part") else "") + words["place"]
+    words["run"] = "unlogged running" if about.get("unlogged") else "run"
+    words["subject"] = about.get("part_id") or about.get("engine_id") or ""
+    if "damage_mode" in about and about["damage_mode"] is None:
         words["damage_mode"] = "sound"
     return words
 

@@ -9,7 +9,7 @@ makes a part new.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -138,26 +138,51 @@ def standing(
         session: of a transaction.
         engine_id: the engine.
         places: kinds of part and positions; None: every one of the kind.
-        at: as it stands then; every look is remembered.
+        at: as it stands just before then; later looks are not known.
 
     Raises:
         RegisterError: no such engine or kind of part.
     """
-    require_engine(session, engine_id)
+    return standings(session, {engine_id: tuple(places)}, at=at)[engine_id]
+
+
+def standings(
+    session: Session, places: Mapping[str, Sequence[tuple[str, str | None]]], *, at: datetime
+) -> dict[str, tuple[Standing, ...]]:
+    """Return what `standing` does for several engines, by engine, in as many queries as for one.
+
+    Args:
+        session: of a transaction.
+        places: engine -> kinds of part and positions.
+        at: as it stands just before then; later looks are not known.
+
+    Raises:
+        RegisterError: no such engine or kind of part.
+    """
+    for engine_id in places:
+        require_engine(session, engine_id)
     lives = _lives(session)
-    _, memory = _recall(lives)
-    return tuple(
-        _standing(part, piece, memory)
-        for part, position in places
-        for piece in _pieces(lives, engine_id, part_named(part).name, position, at)
-    )
+    _, memory = _recall(lives, until=at)
+    return {
+        engine_id: tuple(
+            _standing(part, piece, memory)
+            for part, position in theirs
+            for piece in _pieces(lives, engine_id, part_named(part).name, position, at)
+        )
+        for engine_id, theirs in places.items()
+    }
 
 
-def _recall(lives: _Lives) -> tuple[list[Look], _Memory]:
-    """Go through all findings, oldest first."""
+def _recall(lives: _Lives, *, until: datetime | None = None) -> tuple[list[Look], _Memory]:
+    """Go through the findings of teardowns before an instant, oldest first; None: through all."""
     memory = _Memory()
     found: list[Look] = []
-    every = [finding for findings in lives.findings.values() for finding in findings]
+    every = [
+        finding
+        for findings in lives.findings.values()
+        for finding in findings
+        if until is None or finding.teardown.at < until
+    ]
     for each in sorted(every, key=lambda each: (each.teardown.at, each.finding_id)):
         seen = each.finding
         modes = [seen.damage_mode] if seen.damage_mode else list(part_named(seen.part).modes)

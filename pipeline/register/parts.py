@@ -37,10 +37,12 @@ def add_part(session: Session, part_id: str, kind: str, *, note: str = "") -> Pa
     Raises:
         RegisterError: there is such a part already, no such kind, or the id cannot be one.
     """
-    if not part_id.strip() or part_id != part_id.strip() or len(part_id) > _LONGEST_ID:
+    if not (
+        0 < len(part_id) <= _LONGEST_ID and part_id.isprintable() and part_id == part_id.strip()
+    ):
         raise RegisterError(
-            f"{part_id!r} cannot be a part's serial or batch: write 1 to {_LONGEST_ID} characters, "
-            "without blanks around them."
+            f"{part_id!r} cannot be a part's serial or batch: write 1 to {_LONGEST_ID} characters "
+            "of one line, without blanks around them."
         )
     part_named(kind)
     _refuse_taken(session, part_id)

@@ -335,7 +335,7 @@ def _settle_unlogged(session: Session, row: RunRow) -> None:
 
 RUN = Record(
     RunRow,
-    about=("run_id", "engine_id", "started_at"),
+    about=("run_id", "engine_id", "started_at", "unlogged"),
     settle=_settle,
     engine_of=lambda _session, row: row.engine_id,
     listed_by="babbitt run list",

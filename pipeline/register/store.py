@@ -37,6 +37,10 @@ _BUSY_TIMEOUT_S = 30.0
 _WRITE_LOCK = 0x0BABB177
 """Number of the advisory lock that writers on PostgreSQL take; any that no other program takes."""
 
+_NO_ADDRESS = (
+    "The register's address is no URL of a PostgreSQL database: write it like "
+    "postgresql://user@host/name, or leave it out for a file in the logbook."
+)
 _WHAT_TO_DO = {
     "locked": "another program has been writing to it for long, try again",
     "lock timeout": "another program has been writing to it for long, try again",
@@ -45,6 +49,12 @@ _WHAT_TO_DO = {
     "unable to open": "see that the folder is there and may be written",
     "malformed": "restore it from a backup",
     "not a database": "restore it from a backup",
+    "connection refused": "see that its server runs, and that the address in logbook.toml is right",
+    "resolve host": "see that the address in logbook.toml is right",
+    "authentication": "see that the user and password in logbook.toml are right",
+    "password": "see that the user and password in logbook.toml are right",
+    "does not exist": "make the database first, with `createdb`",
+    "connection": "see that its server runs, and try again",
 }
 """A word of the database's message, and what a person should do then."""
 
@@ -147,30 +157,32 @@ class Register:
 
 def _parse(url: URL | str) -> URL:
     try:
-        return make_url(url)
+        parsed = make_url(url)
     except ArgumentError as error:
-        raise LogbookError(
-            "The register's address is no database URL: write it like "
-            "postgresql://user@host/name, or leave it out for a file in the logbook."
-        ) from error
+        raise LogbookError(_NO_ADDRESS) from error
+    if parsed.get_backend_name() not in ("sqlite", "postgresql"):
+        raise LogbookError(_NO_ADDRESS)
+    return parsed
 
 
 def _engines(url: URL) -> tuple[Engine, Engine]:
     """Return the engines that reading and writing transactions begin on; they share connections."""
+    serves = url.get_backend_name() == "postgresql"
     try:
-        engine = create_engine(url, json_serializer=_to_json)
+        # A connection to a server may have been cut since it was last used.
+        engine = create_engine(url, json_serializer=_to_json, pool_pre_ping=serves)
     except ModuleNotFoundError as error:
         raise LogbookError(
-            f"A register on {url.get_backend_name()} needs a library that is not installed: "
-            "pip install 'psycopg[binary]'."
+            "A register on PostgreSQL needs a library that is not installed: pip install "
+            "'psycopg[binary]'."
         ) from error
     reader, writer = engine, engine.execution_options(writes=True)
-    if engine.dialect.name == "sqlite":
-        event.listen(engine, "connect", _set_up_sqlite)
-        event.listen(engine, "begin", _begin_sqlite)
-    else:
+    if serves:
         event.listen(engine, "begin", _begin_postgresql)
         reader = engine.execution_options(isolation_level="REPEATABLE READ")
+    else:
+        event.listen(engine, "connect", _set_up_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
     return reader, writer
 
 
@@ -247,6 +259,7 @@ def _saying_what_failed(name: str) -> Iterator[None]:
         if type(error) not in (OperationalError, DatabaseError):
             raise  # a broken constraint and the like is a fault of this program
         message = " ".join(str(error.orig).split())
-        advice = next((say for word, say in _WHAT_TO_DO.items() if word in message), None)
+        folded = message.casefold()
+        advice = next((say for word, say in _WHAT_TO_DO.items() if word in folded), None)
         hint = f": {advice}" if advice else ""
         raise LogbookError(f"The register {name} cannot be used ({message}){hint}.") from error

@@ -7,6 +7,7 @@ import numpy as np
 
 from pipeline.event import Event, event_id_of
 from pipeline.exposure import Exposure, RunningTable
+from pipeline.finding import Finding
 from pipeline.register import engines, events, runs
 from pipeline.run import Run, RunInfo, Signal
 from pipeline.spec import DOSE_UNIT, KINDS, PEAK_UNIT, parse_spec
@@ -116,3 +117,26 @@ def days(n):
 
 def minutes(n):
     return timedelta(minutes=n)
+
+
+def write(register, what, /, *args, who="Ann", **kwargs):
+    """Call a function of the register in a transaction of its own, and return what it returns."""
+    with register.writing(who) as session:
+        return what(session, *args, **kwargs)
+
+
+def read(register, what, /, *args, **kwargs):
+    with register.reading() as session:
+        return what(session, *args, **kwargs)
+
+
+def a_finding(part="rod_bearing", position="2", mode="wiped", grade=3, **changes):
+    finding = Finding(
+        part=part,
+        position=position,
+        damage_mode=mode,
+        grade=grade,
+        measurement=None,
+        disposition="replace" if grade >= 3 else "reuse",
+    )
+    return replace(finding, **changes)

@@ -145,3 +145,41 @@ def test_a_surface_is_kept_for_each_build(register, built_at):
     with register.reading() as session:
         assert builds.surface_of(session, first) == SurfaceRecord("{1}", "b")
         assert builds.surface_of(session, second) is None
+
+
+def test_a_refresh_is_found_by_its_instant_or_its_day(with_engine):
+    for hours in (0, 5, 50):
+        refresh(with_engine, MAY + days(hours / 24), f"{hours} h")
+
+    def found(at):
+        with with_engine.reading() as session:
+            return builds.find_refresh(session, "E-1", at).note
+
+    assert found(None) == "50 h"
+    assert found(MAY) == "0 h"
+    assert found(MAY + days(1.5)) == "50 h"
+    with pytest.raises(RegisterError, match=r"several refreshes on .*: say which .2026-05-02 10"):
+        found(MAY - days(0.5))
+    with pytest.raises(RegisterError, match="E-1 has no refresh on 2026-06-01"):
+        found(MAY + days(30))
+
+
+def test_builds_of_all_engines_are_those_of_each(with_engine, count_queries):
+    add_engine(with_engine, "E-2", built_at=None)
+    refresh(with_engine, MAY)
+    refresh(with_engine, MAY + days(3), engine_id="E-2")
+    with count_queries() as sent, with_engine.reading() as session:
+        every = builds.all_builds(session)
+    assert len(sent) == 2
+    with with_engine.reading() as session:
+        assert every == {name: builds.builds_of(session, name) for name in ("E-1", "E-2")}
+
+
+def test_a_moved_refresh_may_not_lie_where_a_build_begins(with_engine):
+    refresh(with_engine, MAY)
+    refresh(with_engine, MAY + days(3))
+    with with_engine.reading() as session:
+        moved = builds.find_refresh(session, "E-1")
+    for at, message in [(MAY, "begins at 2026-05-02"), (BUILT - days(1), "before the engine")]:
+        with pytest.raises(RegisterError, match=message), with_engine.writing() as session:
+            builds.amend_refresh(session, moved.refresh_id, at=at)

@@ -1,5 +1,6 @@
 import re
 import sqlite3
+import sys
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
@@ -108,9 +109,46 @@ def test_open_says_when_the_folder_is_missing(tmp_path):
         Register.open(sqlite_url(tmp_path / "gone" / "register.sqlite"), create=True)
 
 
-def test_open_refuses_what_is_no_url():
-    with pytest.raises(LogbookError, match="is no database URL"):
-        Register.open("my register", create=False)
+@pytest.mark.parametrize("url", ["my register", "mysql://host/name"])
+def test_open_refuses_what_is_no_address_of_a_register(url):
+    with pytest.raises(LogbookError, match="no URL of a PostgreSQL database: write it like"):
+        Register.open(url, create=False)
+
+
+@pytest.mark.parametrize(
+    ("change", "advice"),
+    [
+        ({"database": "nowhere"}, "does not exist.*make the database first"),
+        ({"password": "wrong"}, "password.*see that the user and password"),
+        ({"port": 1}, "see that its server runs, and that the address"),
+    ],
+)
+def test_open_says_why_a_server_cannot_be_used(postgres_server, change, advice):
+    with pytest.raises(LogbookError, match=advice):
+        Register.open(postgres_server.set(**change), create=True)
+
+
+def test_open_does_not_show_the_password(postgres_server):
+    with Register.open(postgres_server, create=False) as register:
+        assert postgres_server.password not in register.name
+
+
+def test_open_says_when_the_driver_of_postgresql_is_missing(monkeypatch):
+    monkeypatch.setitem(sys.modules, "psycopg", None)
+    with pytest.raises(LogbookError, match=r"needs a library .*psycopg"):
+        Register.open("postgresql://user@host/name", create=False)
+
+
+def test_a_register_goes_on_after_its_connections_were_cut(postgres_server):
+    cut = text(
+        "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+        "WHERE datname = current_database() AND pid <> pg_backend_pid()"
+    )
+    with Register.open(postgres_server, create=False) as register:
+        with Register.open(postgres_server, create=False) as other, other.reading() as session:
+            session.execute(cut)
+        with register.reading() as session:
+            assert session.scalars(select(EngineRow.engine_id)).all() == []
 
 
 def test_open_leaves_the_register_of_a_newer_program_alone(register_url):

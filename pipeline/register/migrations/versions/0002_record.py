@@ -128,7 +128,9 @@ class _Records:
         self._refreshes = {
             (row.engine_id, _text(row.at)): row for row in _rows("refresh", "id", "engine_id", "at")
         }
-        self._runs = {row.run_id: row for row in _rows("run", "run_id", "engine_id", "started_at")}
+        self._runs = {
+            row.run_id: row for row in _rows("run", "run_id", "engine_id", "started_at", "unlogged")
+        }
 
     def changed(self, entry: Any) -> list[tuple[str, Any, dict[str, Any], Any, Any]]:
         """Return (record, key, about, before, after) of each record that an entry changed."""
@@ -171,6 +173,7 @@ class _Records:
             "run_id": run_id,
             "engine_id": row.engine_id,
             "started_at": _text(row.started_at),
+            "unlogged": bool(row.unlogged),
         }
 
 
