@@ -14,6 +14,8 @@ from pipeline.commands import (
     exchange,
     journal,
     logs,
+    match,
+    outlook,
     parts,
     runs,
     teardown,
@@ -44,6 +46,9 @@ app.command("totals")(totals.totals)
 app.add_typer(runs.app, name="run")
 app.add_typer(parts.app, name="part")
 app.add_typer(teardown.app, name="teardown")
+app.command("match")(match.match)
+app.command("outlook")(outlook.outlook)
+app.command("backtest")(outlook.backtest)
 app.command("journal")(journal.journal)
 app.command("undo")(journal.undo)
 app.command("redo")(journal.redo)

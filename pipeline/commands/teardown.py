@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import asdict
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -13,12 +15,14 @@ from pipeline.commands.common import (
     JsonOption,
     LogbookOption,
     NoteOption,
+    instant,
     open_from,
     out,
     past_instant,
     print_json,
     who,
 )
+from pipeline.logbook import saying_what_failed
 from pipeline.register import teardowns
 from pipeline.register.part_values import FindingRecord
 from pipeline.show import NOTHING, Reader, number, reader_of, table
@@ -60,6 +64,36 @@ def record(
             if each.teardown.teardown_id == recorded.teardown_id
         ]
     _print(found, reader)
+
+
+@app.command("sheet")
+def sheet(
+    context: typer.Context,
+    engine_id: Annotated[str, typer.Argument(metavar="ENGINE_ID", help="The engine.")],
+    at: Annotated[
+        str | None, typer.Option("--at", metavar="WHEN", help="As it stood then, not now.")
+    ] = None,
+    html: Annotated[
+        Path | None,
+        typer.Option("--html", metavar="FILE.html", help="Write a page to print, not text."),
+    ] = None,
+    logbook: LogbookOption = None,
+) -> None:
+    """Print what to look at when an engine comes apart, the likeliest damage first."""
+    # scipy, which the damage model needs, is slow to import
+    from pipeline.assess.outlook import sheet_of
+    from pipeline.teardown.sheet_print import sheet_html, sheet_text
+
+    book = open_from(context, logbook)
+    reader = reader_of(book.settings)
+    when = instant(at, "--at", reader.timezone).astimezone(UTC) if at else datetime.now(UTC)
+    made, rpm_at = sheet_of(book, engine_id, at=when)
+    if html is None:
+        sys.stdout.write(sheet_text(made, reader, rpm_at))
+        return
+    with saying_what_failed(f"cannot write {html}"):
+        html.write_text(sheet_html(made, reader, rpm_at), encoding="utf-8")
+    out.print(f"Wrote {html}.")
 
 
 @app.command("list")

@@ -32,11 +32,7 @@ class Estimate:
 
 
 def chance(
-    posterior: Posterior,
-    load: Load,
-    ahead: Mapping[str, FloatArray] | None = None,
-    *,
-    logged_only: bool = False,
+    posterior: Posterior, load: Load, ahead: Mapping[str, FloatArray] | None = None
 ) -> Estimate:
     """Return the chance that a part is damaged by now, or after what lies ahead.
 
@@ -48,11 +44,22 @@ def chance(
         load: what the part has taken. One found sound at its last look is judged from there on.
         ahead: cause -> doses it may take next, one a possible future; shape (futures,), the same
             future at the same place for all causes. None: now.
-        logged_only: leave out what no log shows. It is no smaller after a refresh, so it cannot
-            speak for one.
     """
-    hazard = _hazard(posterior, load, ahead)[:, 1 if logged_only else 0 :].sum(axis=1)
+    hazard = _hazard(posterior, load, ahead).sum(axis=1)
     return _estimate(-np.expm1(-hazard))
+
+
+def chance_ahead(
+    posterior: Posterior, load: Load, ahead: Mapping[str, FloatArray]
+) -> tuple[Estimate, Estimate]:
+    """Return the chance after what lies ahead, and the part of it that is by what is logged.
+
+    The latter leaves out what no log shows: that is no smaller after a refresh, so it cannot speak
+    for one. The arguments are those of `chance`.
+    """
+    hazard = _hazard(posterior, load, ahead)
+    logged = hazard[:, 1:].sum(axis=1)
+    return _estimate(-np.expm1(-logged - hazard[:, 0])), _estimate(-np.expm1(-logged))
 
 
 def shares(posterior: Posterior, load: Load, *, found: bool = True) -> dict[str, Estimate]:

@@ -69,9 +69,9 @@ def priors_of(
     Args:
         mode: the damage mode.
         life: [life] of the engine spec.
-        strip_interval_h: running hours after which engines of the type are usually stripped;
-            running time alone is believed to damage one in ten by then (common practice, no
-            source). None: not known, and running time is no explanation.
+        strip_interval_h: running hours after which such parts are usually renewed; running time
+            alone is believed to damage one in ten by then (common practice, no source). None: not
+            known, and running time is no explanation.
 
     Raises:
         SettingsError: [life] lacks kinds that this damage mode needs; names them all.

@@ -1,0 +1,247 @@
+"""The outlook of the engines of a logbook, the sheet for taking one apart, and the back-test."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from pipeline.assess.gather import Gathered, fitted_to, gather
+from pipeline.assess.learned import Learned, Learning, rpm_at_peaks
+from pipeline.causes import parts
+from pipeline.damage.blame import worst_events
+from pipeline.damage.ledger import column_of
+from pipeline.damage.looks import LikeParts, damaged_grades
+from pipeline.damage.prior import missing_lives, priors_of
+from pipeline.detect.pressure import PressureSummary, PressureSurface
+from pipeline.logbook import Logbook
+from pipeline.outlook.ahead import pool_of
+from pipeline.outlook.backtest import BackTest, Track, back_test
+from pipeline.outlook.doubts import Coverage
+from pipeline.outlook.drift import Drift, SteadyRun, pressure_drift
+from pipeline.outlook.outlook import EngineState, Outlook, look_ahead
+from pipeline.outlook.why import Why, why
+from pipeline.register import Session, builds
+from pipeline.register.engines import require_engine
+from pipeline.register.values import Build
+from pipeline.show import reader_of
+from pipeline.spec import KINDS, Kind, LifeSection
+from pipeline.teardown.sheet import Sheet, make_sheet
+
+
+@dataclass(frozen=True)
+class Outlooks:
+    """The outlook of engines.
+
+    Attributes:
+        engines: in the order of their IDs.
+        rpm_at: engine speed at the peak of the events that are told of, by event id.
+        whys: of every damage mode that was looked at in a fleet, by engine.
+    """
+
+    engines: tuple[Outlook, ...]
+    rpm_at: Mapping[str, float]
+    whys: Mapping[str, tuple[Why, ...]]
+
+
+def outlooks(
+    book: Logbook,
+    engine_id: str | None = None,
+    *,
+    runs: int,
+    at: datetime,
+    with_whys: bool = False,
+) -> Outlooks:
+    """Return the outlook of one engine, or of all.
+
+    Args:
+        book: the logbook.
+        engine_id: the engine; None: all that were built by then.
+        runs: how many runs lie ahead, 1 to MOST_RUNS.
+        at: UTC; what came later is not known.
+        with_whys: tell what was learned, too.
+
+    Raises:
+        RegisterError: no such engine, or it was not built yet.
+        DamageModelError: the draws of a damage mode do not settle.
+        LogbookError: the file of a run is missing or damaged.
+    """
+    reader = reader_of(book.settings)
+    found: list[Outlook] = []
+    whys: dict[str, tuple[Why, ...]] = {}
+    with book.register.reading() as session:
+        if engine_id is not None:
+            require_engine(session, engine_id)
+        gathered = gather(session)
+        learning = Learning(gathered, at=at)
+        names = [engine_id] if engine_id else gathered.built_by(at)
+        standing = {name: builds.build_at(session, name, at) for name in names}
+        fitted = fitted_to(session, gathered, standing, at)
+        for name, build in standing.items():
+            learned = learning.of(name)
+            state = _state(session, gathered, learned, build, fitted[name], at)
+            found.append(
+                look_ahead(
+                    state, learned.posteriors, reader, runs=runs, service=book.settings.service
+                )
+            )
+            if with_whys:
+                whys[name] = _whys(learned, gathered.specs[name].life)
+    told = [each.decisive.blame for each in found if each.decisive]
+    return Outlooks(tuple(found), rpm_at_peaks(book, worst_events(told)), whys)
+
+
+def sheet_of(book: Logbook, engine_id: str, *, at: datetime) -> tuple[Sheet, Mapping[str, float]]:
+    """Return the sheet for taking an engine apart, and the engine speed at the events it tells of.
+
+    Args:
+        book: the logbook.
+        engine_id: the engine.
+        at: UTC; what came later is not known.
+
+    Raises:
+        RegisterError: no such engine, or it was not built yet.
+        DamageModelError: the draws of a damage mode do not settle.
+        LogbookError: the file of a run is missing or damaged.
+    """
+    with book.register.reading() as session:
+        require_engine(session, engine_id)
+        gathered = gather(session)
+        learned = Learning(gathered, at=at).of(engine_id)
+        build = builds.build_at(session, engine_id, at)
+        fitted = fitted_to(session, gathered, [engine_id], at)[engine_id]
+    bad = damaged_grades()
+    mates = learned.fleet.ledgers
+    finds = {
+        (look.finding_id, look.part, look.position)
+        for look in gathered.looks
+        if look.engine_id in mates and look.at <= at and look.grade in bad and look.position
+    }
+    sheet = make_sheet(
+        engine_id,
+        fitted,
+        learned.posteriors,
+        learned.loads,
+        cylinders=gathered.specs[engine_id].engine.cylinders,
+        found_before=Counter((part, position or "") for _, part, position in finds),
+        at=at,
+        since=build.since,
+        teardowns=learned.fleet.teardowns,
+    )
+    told = [item.blame for item in sheet.items if item.blame]
+    return sheet, rpm_at_peaks(book, worst_events(told))
+
+
+def back_test_of(book: Logbook, *, track: Track = lambda items, _: items) -> BackTest:
+    """Forecast each teardown of a logbook from what was known before it, and score that.
+
+    Args:
+        book: the logbook.
+        track: see `back_test`.
+
+    Raises:
+        DamageModelError: the draws of a damage mode do not settle.
+    """
+    with book.register.reading() as session:
+        gathered = gather(session)
+    types = {spec.engine.type: name for name, spec in gathered.specs.items()}
+    return back_test([gathered.fleet_of(name) for name in types.values()], track=track)
+
+
+def _state(
+    session: Session,
+    gathered: Gathered,
+    learned: Learned,
+    build: Build,
+    fitted: tuple[LikeParts, ...],
+    at: datetime,
+) -> EngineState:
+    engine_id = build.engine_id
+    spec = gathered.specs[engine_id]
+    ledger = gathered.ledgers[engine_id]
+    return EngineState(
+        engine_id=engine_id,
+        at=at,
+        since=build.since,
+        spec=spec,
+        fitted=fitted,
+        pool=pool_of(ledger, build.since, at, learned.fleet.ledgers.values()),
+        loads=learned.loads,
+        coverage=_coverage(gathered, build, at),
+        drift=_drift(session, gathered, build, at),
+        teardowns=learned.fleet.teardowns,
+        usual_h=learned.usual_h,
+    )
+
+
+def _coverage(gathered: Gathered, build: Build, at: datetime) -> Coverage:
+    name = build.engine_id
+    spec, ledger = gathered.specs[name], gathered.ledgers[name]
+    inside = ledger.within(build.since, at)
+    running_h = float(ledger.running_h[inside].sum())
+    unwatched_h = ledger.unwatched_h[inside].sum(axis=0)
+    runs = [each for each in gathered.runs[name] if _is_of(build, each.started_at, at)]
+    events = [each for each in gathered.events[name] if _is_of(build, each.run_started_at, at)]
+    unlived: dict[Kind, list[tuple[str, str]]] = {}
+    for mode in (mode for part in parts().values() for mode in part.modes.values()):
+        for kind in missing_lives(mode, spec.life):
+            unlived.setdefault(kind, []).append((mode.part, mode.name))
+    return Coverage(
+        runs=len(runs),
+        unlogged_s=3600.0 * float(ledger.running_h[inside & ~ledger.logged].sum()),
+        watched_share={
+            kind: 1.0 - float(unwatched_h[column_of(kind)]) / running_h
+            for kind in KINDS
+            if running_h > 0.0
+        },
+        stale=sum(each.event.spec_version != spec.version() for each in events),
+        unjudged=sum(not each.judged for each in runs),
+        last_run=runs[-1].started_at if runs else None,
+        unlived={kind: tuple(modes) for kind, modes in unlived.items()},
+    )
+
+
+def _drift(session: Session, gathered: Gathered, build: Build, at: datetime) -> Drift | None:
+    """Return the drift of oil pressure in a build, by the surface that its first runs gave."""
+    record = builds.surface_of(session, build)
+    if record is None:
+        return None
+    surface = PressureSurface.from_json(record.text)
+    ledger = gathered.ledgers[build.engine_id]
+    inside = ledger.within(build.since, at)
+    hours = np.where(inside, ledger.running_h, 0.0).cumsum() - 0.5 * ledger.running_h
+    middle = {
+        run_id: at_hours
+        for run_id, at_hours, known in zip(ledger.run_ids, hours.tolist(), inside, strict=True)
+        if known
+    }
+    steady = []
+    for run_id, text in builds.steady_pressures(session, build):
+        summary = PressureSummary.from_json(text.partition("\n")[2])
+        if summary.bins and run_id in middle:
+            rpm, oil_c, kpa, seconds = np.array(
+                [(bin_.rpm, bin_.oil_c, bin_.kpa, bin_.seconds) for bin_ in summary.bins]
+            ).T
+            expected = surface.expected(rpm.astype(np.float32), oil_c.astype(np.float32))
+            ratio = np.log(kpa / expected.astype(np.float64))
+            steady.append(SteadyRun(run_id, middle[run_id], rpm, oil_c, seconds, ratio))
+    above_rpm = gathered.specs[build.engine_id].oil_pressure.floor_above_rpm
+    return pressure_drift(steady, above_rpm=above_rpm)
+
+
+def _is_of(build: Build, started_at: datetime, at: datetime) -> bool:
+    """Tell whether a run is of a build, and started before an instant."""
+    return (build.since is None or build.since <= started_at) and started_at < at
+
+
+def _whys(learned: Learned, life: LifeSection) -> tuple[Why, ...]:
+    """Return what was learned of every damage mode that was looked at."""
+    found = []
+    for mode, posterior in learned.posteriors.items():
+        if posterior.observations:
+            priors = priors_of(mode, life, strip_interval_h=learned.usual_h[mode.part])
+            found.append(why(mode, priors, learned.found[mode], posterior))
+    return tuple(found)

@@ -1,0 +1,132 @@
+"""What the next runs may put on an engine: runs drawn from those it has made (bootstrap).
+
+Where the circuit matters, it is in the engine's own runs; logs do not name it, so that runs on one
+circuit cannot be drawn for the next visit there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+import numpy as np
+
+from pipeline.causes import RUNNING, causes
+from pipeline.damage.ledger import BRIEF, Ledger, column_of
+from pipeline.run import BoolArray, FloatArray
+
+LEAST_RUNS = 5
+"""Fewer runs say too little about the next: those of a wider circle are added (common practice, no
+source)."""
+
+FUTURES = 512
+"""Possible futures that are drawn."""
+
+MOST_RUNS = 40
+"""So many runs ahead it is asked when a limit will be reached; further off, nobody knows."""
+
+Source = Literal["build", "engine", "fleet"]
+
+_SEED = 13374
+
+
+@dataclass(frozen=True, eq=False)
+class Pool:
+    """Logged runs that the next ones are expected to be like.
+
+    Attributes:
+        source: runs of the present build; of the engine, where those are few; of the fleet.
+        doses: of each cause, in the order of `causes()`; shape (runs, causes).
+        unwatched_h: running hours in which each could not have been seen; shape (runs, causes).
+        revolutions: NaN where unknown; shape (runs,).
+    """
+
+    source: Source
+    doses: FloatArray
+    unwatched_h: FloatArray
+    revolutions: FloatArray
+
+    @property
+    def runs(self) -> int:
+        """How many there are."""
+        return len(self.doses)
+
+
+@dataclass(frozen=True, eq=False)
+class Ahead:
+    """Possible futures, summed run by run.
+
+    Attributes:
+        doses: of each cause after each run, in the order of `causes()`; shape
+            (causes, FUTURES, runs).
+        revolutions: after each run, NaN where unknown; shape (FUTURES, runs).
+    """
+
+    doses: FloatArray
+    revolutions: FloatArray
+
+    def after(self, runs: int) -> dict[str, FloatArray]:
+        """Return cause -> dose after the next `runs` runs, shape (FUTURES,); see `chance`."""
+        return {name: self.doses[column, :, runs - 1] for column, name in enumerate(causes())}
+
+
+def pool_of(
+    ledger: Ledger, since: datetime | None, until: datetime | None, fleet: Iterable[Ledger]
+) -> Pool:
+    """Return the runs that an engine's next ones are expected to be like.
+
+    Args:
+        ledger: of the engine.
+        since: when its present build began.
+        until: only runs that started before this count; None: all.
+        fleet: ledgers of all engines of its type, its own among them.
+    """
+    of_build = [(ledger, ledger.within(since, until) & ledger.logged)]
+    of_engine = [(ledger, ledger.within(None, until) & ledger.logged)]
+    of_fleet = [(each, each.within(None, until) & each.logged) for each in fleet]
+    source: Source
+    if _count(of_build) >= LEAST_RUNS:
+        source, chosen = "build", of_build
+    elif _count(of_engine) >= LEAST_RUNS:
+        source, chosen = "engine", of_engine
+    else:
+        source, chosen = "fleet", of_fleet
+    return Pool(
+        source=source,
+        doses=np.vstack([each.doses[rows] for each, rows in chosen]),
+        unwatched_h=np.vstack([each.unwatched_h[rows] for each, rows in chosen]),
+        revolutions=np.concatenate([each.revolutions[rows] for each, rows in chosen]),
+    )
+
+
+def draw_ahead(pool: Pool, rates: FloatArray, *, runs: int) -> Ahead:
+    """Draw possible futures of an engine; the same pool gives the same ones.
+
+    A dose that could not be seen is drawn too, exponential around the rate of the fleet; or added
+    at its mean, where only a BRIEF share of the running was not watched.
+
+    Args:
+        pool: runs to draw from; an empty one gives futures without any dose.
+        rates: of the fleet, see `usual_rates`.
+        runs: how many lie ahead.
+    """
+    doses = np.zeros((len(rates), FUTURES, runs))
+    if not pool.runs:
+        return Ahead(doses, np.zeros((FUTURES, runs)))
+    rng = np.random.default_rng(_SEED)
+    drawn = rng.integers(pool.runs, size=(FUTURES, runs))
+    unseen = pool.unwatched_h * rates
+    brief = pool.unwatched_h.sum(axis=0) <= BRIEF * pool.doses[:, column_of(RUNNING)].sum()
+    for column, ahead in enumerate(doses):  # cause by cause: what stays in the cache is quicker
+        mean = unseen[:, column] if brief[column] else 0.0
+        added = (pool.doses[:, column] + mean)[drawn]
+        if not brief[column]:
+            added += unseen[:, column][drawn] * rng.standard_exponential(drawn.shape)
+        np.cumsum(added, axis=1, out=ahead)
+    return Ahead(doses, pool.revolutions[drawn].cumsum(axis=1))
+
+
+def _count(circle: Iterable[tuple[Ledger, BoolArray]]) -> int:
+    return sum(int(rows.sum()) for _, rows in circle)

@@ -1,0 +1,99 @@
+"""The chance of each damage mode of each part, now and after the next runs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from pipeline.causes import DamageMode, parts
+from pipeline.damage.chance import Estimate, chance, chance_ahead
+from pipeline.damage.ledger import Loads
+from pipeline.damage.looks import LikeParts
+from pipeline.damage.model import Load
+from pipeline.damage.posterior import Posterior
+from pipeline.run import FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class ModeOutlook:
+    """What is to be expected of like parts for one damage mode.
+
+    Attributes:
+        mode: the damage mode.
+        like: the parts.
+        load: what they have taken.
+        now: chance that any of them is damaged.
+        next: the same after the next runs.
+        next_logged: the same without what no log shows: what a refresh would take away.
+        looks: teardowns' looks that this was learned from.
+        damaged: how many of them found damage.
+    """
+
+    mode: DamageMode
+    like: LikeParts
+    load: Load
+    now: Estimate
+    next: Estimate
+    next_logged: Estimate
+    looks: int
+    damaged: int
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as the command line writes it."""
+        return {
+            "part": self.mode.part,
+            "positions": [place for place in self.like.positions if place is not None],
+            "damage_mode": self.mode.name,
+            "now": asdict(self.now),
+            "next": asdict(self.next),
+            "next_logged": asdict(self.next_logged),
+            "looks": self.looks,
+            "damaged": self.damaged,
+        }
+
+
+def forecast(
+    fitted: Iterable[LikeParts],
+    posteriors: Mapping[DamageMode, Posterior],
+    loads: Loads,
+    ahead: Mapping[str, FloatArray],
+) -> tuple[ModeOutlook, ...]:
+    """Return the chance of each damage mode, the likeliest after the next runs first.
+
+    Args:
+        fitted: the parts of an engine.
+        posteriors: by damage mode; modes without one are left out.
+        loads: by the usual rates of the fleet.
+        ahead: cause -> doses that the next runs may bring, see `Ahead.after`.
+
+    Returns:
+        Without the modes in which a part went back damaged: they need no forecast.
+    """
+    known: dict[tuple[int, int], tuple[Estimate, Estimate, Estimate]] = {}  # modes may be alike
+    found = []
+    for like in fitted:
+        for mode in parts()[like.part].modes.values():
+            posterior = posteriors.get(mode)
+            if posterior is None or mode.name in like.went_back:
+                continue
+            load = like.load(mode, loads)
+            if (id(posterior), id(load)) not in known:
+                known[id(posterior), id(load)] = (
+                    chance(posterior, load),
+                    *chance_ahead(posterior, load, ahead),
+                )
+            now, after, after_logged = known[id(posterior), id(load)]
+            found.append(
+                ModeOutlook(
+                    mode=mode,
+                    like=like,
+                    load=load,
+                    now=now,
+                    next=after,
+                    next_logged=after_logged,
+                    looks=posterior.observations,
+                    damaged=posterior.damaged,
+                )
+            )
+    return tuple(sorted(found, key=lambda each: -each.next.p))

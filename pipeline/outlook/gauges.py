@@ -1,0 +1,125 @@
+"""How far the limits of an engine's parts are used: life doses of the spec, service limits."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from pipeline.causes import RUNNING, DamageMode, causes, parts
+from pipeline.damage.ledger import Loads, column_of
+from pipeline.damage.looks import LikeParts
+from pipeline.damage.prior import CONTRIBUTING_LIFE
+from pipeline.outlook.ahead import Ahead
+from pipeline.run import FloatArray
+from pipeline.service import ServiceLimit
+from pipeline.show import KIND_TITLE
+from pipeline.spec import KINDS, LifeSection
+
+
+@dataclass(frozen=True, eq=False)
+class Gauge:
+    """How much of a limit is used, and what the next runs may add.
+
+    Attributes:
+        part: kind of part of schemas/causes.toml.
+        positions: where the parts sit; None: the only one, or every one.
+        limit: in words.
+        used: share of the limit that is used, 1 where it is reached.
+        ahead: share that is added after each of the next runs; shape (futures, runs).
+    """
+
+    part: str
+    positions: tuple[str | None, ...]
+    limit: str
+    used: float
+    ahead: FloatArray
+
+
+def life_gauges(
+    fitted: Iterable[LikeParts], life: LifeSection, ahead: Ahead, loads: Loads
+) -> list[Gauge]:
+    """Return how far the life dose of each cause is used by the parts that have used most of it.
+
+    Used is what a part has taken since it was new, or since it was last found sound. A contributing
+    cause has CONTRIBUTING_LIFE times the life dose of its kind. What could not be seen is counted
+    at its mean.
+
+    Args:
+        fitted: the parts of an engine.
+        life: [life] of the engine spec; kinds without a dose have no limit.
+        ahead: what the next runs may bring.
+        loads: by the usual rates of the fleet.
+    """
+    gauges: dict[tuple[str, float], Gauge] = {}
+    for like in fitted:
+        for mode in parts()[like.part].modes.values():
+            load = like.load(mode, loads)
+            for cause, dose in _life_doses(mode, life):
+                taken = load.doses.get(cause, 0.0) - load.sound_at.get(cause, 0.0)
+                used = (taken + load.unwatched.get(cause, 0.0)) / dose
+                known = gauges.get((cause, dose))
+                if known is None or known.used < used:
+                    gauges[cause, dose] = Gauge(
+                        part=like.part,
+                        positions=like.positions,
+                        limit=f"life dose of {_title(cause)}",
+                        used=used,
+                        ahead=ahead.doses[column_of(cause)] / dose,
+                    )
+    return list(gauges.values())
+
+
+def service_gauges(
+    fitted: Iterable[LikeParts],
+    limits: Mapping[str, ServiceLimit],
+    ahead: Ahead,
+    loads: Loads,
+) -> list[Gauge]:
+    """Return how far the service limits of an engine's parts are used.
+
+    What could not be seen of a kind of harm is counted at its mean. A limit of revolutions is left
+    out where those of the part, or of the runs to expect, are not all known.
+
+    Args:
+        fitted: the parts of an engine.
+        limits: by kind of part.
+        ahead: what the next runs may bring.
+        loads: by the usual rates of the fleet.
+    """
+    gauges = []
+    for like in fitted:
+        limit = limits.get(like.part)
+        if limit is None:
+            continue
+        taken = like.now.doses + like.now.unwatched_h * loads.rates
+        named = [(KIND_TITLE[kind], kind, limit.dose.get(kind)) for kind in KINDS]
+        for title, cause, most in [("running hours", RUNNING, limit.running_h), *named]:
+            if most is not None:
+                column = column_of(cause)
+                used, more = float(taken[column]), ahead.doses[column]
+                gauges.append(_service(like, title, used / most, more / most))
+        turned = like.now.revolutions
+        if limit.revolutions is not None and math.isfinite(turned + ahead.revolutions.sum()):
+            used, more = turned / limit.revolutions, ahead.revolutions / limit.revolutions
+            gauges.append(_service(like, "revolutions", used, more))
+    return gauges
+
+
+def _title(cause: str) -> str:
+    """Return the kind of harm of a cause, or the cause where it is only a part of its kind."""
+    about = causes()[cause]
+    return KIND_TITLE[about.kind] if about.kind == cause else about.title
+
+
+def _service(like: LikeParts, title: str, used: float, ahead: FloatArray) -> Gauge:
+    return Gauge(like.part, like.positions, f"service limit of {title}", used, ahead)
+
+
+def _life_doses(mode: DamageMode, life: LifeSection) -> Iterator[tuple[str, float]]:
+    """Yield each cause of a damage mode, and the life dose of it."""
+    for cause in mode.causes:
+        kind = causes()[cause].kind
+        dose = life.of(kind) if kind else None
+        if dose is not None:
+            yield cause, dose if cause in mode.primary else CONTRIBUTING_LIFE * dose
