@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import tzinfo
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 import typer
 
@@ -21,6 +21,8 @@ from pipeline.commands.common import (
     rejudge,
     who,
 )
+from pipeline.commands.totals import say_changed, standing
+from pipeline.errors import RegisterError
 from pipeline.logbook import Logbook
 from pipeline.register import (
     Session,
@@ -30,6 +32,7 @@ from pipeline.register import (
     fitments,
     history,
     parts,
+    sheets,
     teardowns,
     work,
 )
@@ -90,7 +93,8 @@ def undo(
 ) -> None:
     """Take back the last change; `redo` does it again."""
     book = open_from(context, logbook)
-    _say(book, moves.undo(book, engine_id, reason=note, who=who()))
+    before = standing(book)
+    _say(book, moves.undo(book, engine_id, reason=note, who=who()), before)
 
 
 def redo(
@@ -101,7 +105,8 @@ def redo(
 ) -> None:
     """Do again what the last undo took back."""
     book = open_from(context, logbook)
-    _say(book, moves.redo(book, engine_id, reason=note, who=who()))
+    before = standing(book)
+    _say(book, moves.redo(book, engine_id, reason=note, who=who()), before)
 
 
 def amend(
@@ -122,9 +127,10 @@ def amend(
     book = open_from(context, logbook)
     sort = _sort(record)
     values = sort.read(changes, reader_of(book.settings).timezone)
+    before = standing(book)
     with book.register.writing(who()) as session:
         sort.amend(session, sort.key(key), seen=seen, reason=note, **values)
-    _say_newest(book)
+    _say_newest(book, before)
 
 
 def withdraw(
@@ -137,9 +143,10 @@ def withdraw(
     """Withdraw a record that never should have been; the journal keeps it."""
     book = open_from(context, logbook)
     sort = _sort(record)
+    before = standing(book)
     with book.register.writing(who()) as session:
         sort.withdraw(session, sort.key(key), reason=note)
-    _say_newest(book)
+    _say_newest(book, before)
 
 
 @dataclass(frozen=True)
@@ -203,18 +210,49 @@ def _amend_history(session: Session, history_id: int, **given: Any) -> None:
     history.amend_history(session, history_id, **given)
 
 
+_Value = TypeVar("_Value")
+
+
+def _one(record: str, found: Mapping[int, _Value], key: int) -> _Value:
+    if key not in found:
+        raise RegisterError(f"There is no {record} {key}: `babbitt journal` shows the numbers.")
+    return found[key]
+
+
 def _amend_finding(
     session: Session, finding_id: int, *, seen: int | None, reason: str, **given: Any
 ) -> None:
     if "grade" in given:
         given["grade"] = int(given["grade"])
-    found = next(
-        (each for each in teardowns.findings_of(session) if each.finding_id == finding_id), None
-    )
-    if found is None:
-        raise typer.BadParameter(f"there is no finding {finding_id}")
-    finding = replace(found.finding, **given)
+    findings = {each.finding_id: each.finding for each in teardowns.findings_of(session)}
+    finding = replace(_one("finding", findings, finding_id), **given)
     teardowns.amend_finding(session, finding_id, finding, seen=seen, reason=reason)
+
+
+def _amend_line(
+    session: Session, line_id: int, *, seen: int | None, reason: str, **given: Any
+) -> None:
+    lines = {
+        each.line_id: each.line
+        for engine in engines.list_engines(session)
+        for each in sheets.lines_of(session, engine.engine_id)
+    }
+    line = replace(_one("sheet_line", lines, line_id), **given)
+    sheets.amend_line(session, line_id, line, seen=seen, reason=reason)
+
+
+def _amend_measurement(
+    session: Session, measurement_id: int, *, seen: int | None, reason: str, **given: Any
+) -> None:
+    measurements = {
+        each.measurement_id: each.built
+        for engine in engines.list_engines(session)
+        for each in sheets.measurements_of(session, engine.engine_id)
+    }
+    built = _one("built_measurement", measurements, measurement_id)
+    position = given.pop("position", built.position)
+    changed = replace(built, position=position, measurement=replace(built.measurement, **given))
+    sheets.amend_measurement(session, measurement_id, changed, seen=seen, reason=reason)
 
 
 _SORTS = {
@@ -253,6 +291,23 @@ _SORTS = {
         history.withdraw_history,
         {"hours": "number", "revolutions": "number", "until": "instant", "note": "text"},
     ),
+    "sheet_line": _Sort(
+        _amend_line,
+        sheets.withdraw_line,
+        {"action": "text", "position": "optional", "part_id": "optional", "note": "text"},
+    ),
+    "built_measurement": _Sort(
+        _amend_measurement,
+        sheets.withdraw_measurement,
+        {
+            "name": "text",
+            "value": "number",
+            "unit": "text",
+            "low": "number",
+            "high": "number",
+            "position": "optional",
+        },
+    ),
     "teardown": _Sort(
         teardowns.amend_teardown, teardowns.withdraw_teardown, {"at": "instant", "note": "text"}
     ),
@@ -278,18 +333,19 @@ def _sort(record: str) -> _Sort:
     return _SORTS[record]
 
 
-def _say_newest(book: Logbook) -> None:
+def _say_newest(book: Logbook, before: Mapping[str, str]) -> None:
     with book.register.reading() as session:
         (entry,) = entries.journal(session, limit=1)
-    _say(book, entry)
+    _say(book, entry, before)
 
 
-def _say(book: Logbook, entry: JournalEntry) -> None:
-    """Say what was done, and judge again what depends on it."""
+def _say(book: Logbook, entry: JournalEntry, before: Mapping[str, str]) -> None:
+    """Say what was done, judge again what depends on it, and say which totals moved."""
     text = sentence(entry, reader_of(book.settings).instant)
     out.print(f"{text[:1].upper()}{text[1:]}.")
     for engine_id in entry.engine_ids:
         rejudge(book, engine_id)
+    say_changed(book, before)
 
 
 def _records(entry: JournalEntry) -> str:

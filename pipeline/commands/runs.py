@@ -20,6 +20,7 @@ from pipeline.commands.common import (
     rejudge,
     who,
 )
+from pipeline.commands.totals import say_changed, standing
 from pipeline.register import corrections, runs
 from pipeline.register.values import RunRecord
 from pipeline.show import NOTHING, duration, reader_of, short, table
@@ -80,10 +81,12 @@ def assign(
 ) -> None:
     """Give a run to the engine that really made it."""
     book = open_from(context, logbook)
+    before = standing(book)
     record = moves.assign_run(book, run_id, engine, reason=note, who=who())
     out.print(f"Run {record.run_id} is of {engine} now, and no longer of {record.engine_id}.")
     for name in (record.engine_id, engine):
         rejudge(book, name)
+    say_changed(book, before)
 
 
 @app.command("add-unlogged")
@@ -112,12 +115,14 @@ def remove(
 ) -> None:
     """Take a run out of every sum; `run restore` brings it back."""
     book = open_from(context, logbook)
+    before = standing(book)
     with book.register.writing(who()) as session:
         record = corrections.remove_run(session, run_id, note)
     out.print(
         f"Run {record.run_id} counts no more; `babbitt run restore {record.run_id}` undoes it."
     )
     rejudge(book, record.engine_id)
+    say_changed(book, before)
 
 
 @app.command("restore")
@@ -130,10 +135,12 @@ def restore(
 ) -> None:
     """Count a removed run again."""
     book = open_from(context, logbook)
+    before = standing(book)
     with book.register.writing(who()) as session:
         record = corrections.restore_run(session, run_id, note, keep_both=keep_both)
     out.print(f"Run {record.run_id} counts again.")
     rejudge(book, record.engine_id)
+    say_changed(book, before)
 
 
 def _as_json(record: RunRecord) -> dict[str, Any]:

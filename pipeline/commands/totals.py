@@ -104,6 +104,25 @@ def totals_of(
     ]
 
 
+def standing(book: Logbook) -> dict[str, str]:
+    """Return in a line where the totals of each engine stand."""
+    reader = reader_of(book.settings)
+    return {
+        each.engine_id: (
+            f"{each.runs} runs, {duration(each.running_s)} running, "
+            f"{sum(row.count for row in each.events)} events since {reader.day(each.since)}"
+        )
+        for each in totals_of(book)
+    }
+
+
+def say_changed(book: Logbook, before: Mapping[str, str]) -> None:
+    """Say which engines' totals stand elsewhere than `before`."""
+    for engine_id, now in standing(book).items():
+        if before.get(engine_id) not in (None, now):
+            out.print(f"{engine_id}: {now}; it was {before[engine_id]}.")
+
+
 def print_overview(found: Sequence[Totals], reader: Reader) -> None:
     """Print each engine with the harm that it took, the one that used most of its life first."""
     listing = table(

@@ -120,6 +120,8 @@ def test_a_refresh_can_be_moved_and_the_move_undone(shop: Shop, write_log: LogWr
     number = entry["changes"][0]["id"]
     moved = shop("amend", "refresh", number, "at=2026-05-01", "--note", "wrong week")
     assert moved.status == 0, moved.err
+    assert "E1: 1 runs" in moved.out
+    assert "it was 0 runs" in moved.out
     assert shop.totals()["runs"] == 1
     assert "wrong week" in shop("journal", "E1").out
     assert shop("undo", "E1").status == 0
@@ -169,6 +171,14 @@ def test_a_build_is_compared_with_the_one_before(shop: Shop) -> None:
     (row,) = shop("engine", "sheet", "E1", "--json").json
     assert row["change"] == pytest.approx(0.020)
     assert "outside its tolerance" in shop("engine", "sheet", "E1").out
+    (entry, *_) = shop("journal", "E1", "--json").json
+    number = next(c["id"] for c in entry["changes"] if c["record"] == "built_measurement")
+    assert shop("amend", "built_measurement", number, "value=0.052").status == 0
+    (row,) = shop("engine", "sheet", "E1", "--json").json
+    assert row["change"] == pytest.approx(0.001)
+    line = next(c["id"] for c in entry["changes"] if c["record"] == "sheet_line")
+    assert shop("amend", "sheet_line", line, "action=reused").status == 0
+    assert shop("withdraw", "sheet_line", line).status == 0
 
 
 @pytest.mark.parametrize(
@@ -196,6 +206,12 @@ def test_what_cannot_be_mended_is_said(shop: Shop) -> None:
     assert shop("amend", "gasket", "1", "at=2026-01-01").status == 2
     assert shop("amend", "refresh", "one", "at=2026-01-01").status == 2
     assert shop("amend", "refresh", "1", "colour=red").status == 2
-    nothing = shop("amend", "refresh", "77", "at=2026-02-01")
-    assert nothing.status == 1
-    assert nothing.err.count("\n") == 1
+    for record, change in (
+        ("refresh", "at=2026-02-01"),
+        ("finding", "grade=2"),
+        ("sheet_line", "action=reused"),
+        ("built_measurement", "value=1"),
+    ):
+        nothing = shop("amend", record, "77", change)
+        assert nothing.status == 1
+        assert nothing.err.count("\n") == 1
