@@ -48,7 +48,8 @@ $(VENV)/run-ready: $(VENV)/pip-ready requirements.lock pyproject.toml
 # The register is tested on PostgreSQL too, which no wheel brings.
 $(VENV)/postgres-ready: $(VENV)/pip-ready
 	ls /usr/lib/postgresql/*/bin/postgres >/dev/null 2>&1 || \
-	  { $(SUDO) apt-get update -qq && $(SUDO) apt-get install -qq -y --no-install-recommends postgresql; }
+	  { $(SUDO) apt-get update -qq && \
+	    $(SUDO) env DEBIAN_FRONTEND=noninteractive apt-get install -qq -y --no-install-recommends postgresql; }
 	touch $@
 
 $(VENV)/dev-ready: $(VENV)/run-ready requirements-dev.lock
