@@ -29,15 +29,22 @@ def assign_run(book: Logbook, run_id: str, engine_id: str, *, reason: str, who: 
     return before
 
 
-def undo(book: Logbook, engine_id: str | None = None, *, reason: str, who: str) -> JournalEntry:
-    """Take back the newest change that holds, of one engine or of all; see register/undo.py.
+def undo(
+    book: Logbook,
+    engine_id: str | None = None,
+    *,
+    entry_id: int | None = None,
+    reason: str,
+    who: str,
+) -> JournalEntry:
+    """Take back one change, or the newest that holds, of one engine or of all (register/undo.py).
 
     Raises:
         RegisterError: there is none, or its record was changed since.
         LogbookError: the file of a run cannot be read or written.
     """
     with _writing_with_files(book, who) as (session, files):
-        entry = undoing.undo(session, engine_id=engine_id, reason=reason)
+        entry = undoing.undo(session, engine_id=engine_id, entry_id=entry_id, reason=reason)
         _follow_all(book, entry, files)
     return entry
 

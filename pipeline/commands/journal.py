@@ -72,10 +72,11 @@ def journal(
     if not found:
         out.print("Nothing was changed yet.")
         return
-    listing = table("", "when", "who", "what", "records", "note", left=5)
+    listing = table("", "no.", "when", "who", "what", "records", "note", left=6)
     for entry in found:
         undone = " (undone)" if entry.undone else ""
         listing.add_row(
+            str(entry.entry_id),
             reader.instant(entry.at),
             entry.who,
             sentence(entry, reader.instant) + undone,
@@ -88,13 +89,16 @@ def journal(
 def undo(
     context: typer.Context,
     engine_id: EngineArgument = None,
+    entry: Annotated[
+        int | None, typer.Option("--entry", metavar="N", help="This change, not the last one.")
+    ] = None,
     note: NoteOption = "",
     logbook: LogbookOption = None,
 ) -> None:
     """Take back the last change; `redo` does it again."""
     book = open_from(context, logbook)
     before = standing(book)
-    _say(book, moves.undo(book, engine_id, reason=note, who=who()), before)
+    _say(book, moves.undo(book, engine_id, entry_id=entry, reason=note, who=who()), before)
 
 
 def redo(

@@ -334,5 +334,5 @@ REFRESH = Record(
     about=("engine_id", "at"),
     settle=_settle,
     engine_of=lambda _session, row: row.engine_id,
-    listed_by="babbitt engine builds",
+    listed_by="babbitt journal",
 )

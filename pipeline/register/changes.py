@@ -21,10 +21,9 @@ from sqlalchemy.orm import Session
 from pipeline.errors import RegisterError
 from pipeline.register.journal import as_text, changes_since, write_down
 from pipeline.register.journal_text import describe, sentence, shown
-from pipeline.register.models import UtcDateTime
+from pipeline.register.models import LARGEST_ID, UtcDateTime
 from pipeline.register.values import Change
 
-_LARGEST_ID = 2**31 - 1
 _UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff]")
 """Control codes other than tab and line ends, and halves of characters: no database takes all."""
 
@@ -76,15 +75,9 @@ class Record:
 
 
 class Act:
-    """What a person changes at once; made by `changing`.
-
-    Attributes:
-        entry_id: number of its entry in the journal; 0 until it is written, or where it changed
-            nothing.
-    """
+    """What a person changes at once; made by `changing`."""
 
     def __init__(self, session: Session) -> None:
-        self.entry_id = 0
         self._session = session
         self._touched: list[tuple[Record, Any, Mapping[str, Any]]] = []
         self._changes: list[Change] = []
@@ -156,7 +149,7 @@ class Act:
             record.settle(self._session, row, before)
         self._session.flush()
         if self._changes:
-            self.entry_id = write_down(
+            write_down(
                 self._session, action, self._changes, self._engine_ids, reason=reason, undoes=undoes
             )
 
@@ -217,7 +210,7 @@ def require(session: Session, record: Record, key: int | str) -> Any:
     Raises:
         RegisterError: there is none.
     """
-    possible = isinstance(key, str) or 0 < key <= _LARGEST_ID
+    possible = isinstance(key, str) or 0 < key <= LARGEST_ID
     row = session.get(record.row, key) if possible else None
     if row is None or record.is_withdrawn(row):
         name = record.name.replace("_", " ")

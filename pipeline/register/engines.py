@@ -6,6 +6,7 @@ import difflib
 import re
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import Select, func, select
@@ -251,9 +252,11 @@ def _refuse_taken(session: Session, engine_id: str, *, but: str | None) -> None:
         )
 
 
-def _settle_engine(session: Session, row: EngineRow, _before: Mapping[str, Any]) -> None:
+def _settle_engine(session: Session, row: EngineRow, before: Mapping[str, Any]) -> None:
     if row.withdrawn_at is None:
         _refuse_taken(session, row.engine_id, but=row.engine_id)
+    if not before:
+        return  # a new engine has no records yet
     for what, at, withdrawn in _DATED:
         of_engine = at.class_.engine_id == row.engine_id
         first = session.scalar(select(func.min(at)).where(of_engine, withdrawn.is_(None)))
@@ -299,7 +302,9 @@ def _spec_toml(session: Session, engine_id: str) -> str:
     return session.scalars(_live_specs(engine_id)).one()
 
 
+@lru_cache(maxsize=256)
 def _parsed(engine_id: str, toml: str) -> EngineSpec:
+    """Read a kept spec; many records are held against the same one."""
     return parse_spec(toml, source=f"the spec of engine {engine_id}")
 
 

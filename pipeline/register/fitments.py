@@ -188,7 +188,7 @@ def put_in(
                 *_holds(at),
             )
         )
-        for row in session.scalars(there):
+        for row in session.scalars(there).all():
             act.amend(FITMENT, row, until=at)
     row = FitmentRow(part_id=part_id, engine_id=engine_id, position=position, since=at, until=until)
     act.create(FITMENT, row)
@@ -279,5 +279,5 @@ FITMENT = Record(
     about=("part_id", "engine_id", "position"),
     settle=settle_fitment,
     engine_of=lambda _session, row: row.engine_id,
-    listed_by="babbitt part list",
+    listed_by="babbitt journal",
 )

@@ -221,5 +221,5 @@ HISTORY = Record(
     about=("engine_id", "part_id"),
     settle=_settle,
     engine_of=lambda _session, row: row.engine_id,
-    listed_by="babbitt export",
+    listed_by="babbitt journal",
 )

@@ -9,7 +9,12 @@ from datetime import UTC, datetime
 from sqlalchemy import ColumnElement, Select, exists, select
 from sqlalchemy.orm import Session
 
-from pipeline.register.models import JournalChangeRow, JournalEngineRow, JournalRow
+from pipeline.register.models import (
+    LARGEST_ID,
+    JournalChangeRow,
+    JournalEngineRow,
+    JournalRow,
+)
 from pipeline.register.values import Change, JournalEntry
 
 
@@ -21,7 +26,7 @@ def write_down(
     *,
     reason: str = "",
     undoes: int | None = None,
-) -> int:
+) -> None:
     """Add an act to the journal, under the name that the session writes for.
 
     Args:
@@ -31,9 +36,6 @@ def write_down(
         engine_ids: the engines concerned.
         reason: as the person gave it.
         undoes: number of the entry that the act reverts.
-
-    Returns:
-        The number of the entry.
     """
     entry = JournalRow(
         at=datetime.now(UTC),
@@ -62,7 +64,6 @@ def write_down(
         for engine_id in sorted(engine_ids)
     )
     session.flush()
-    return entry.id
 
 
 def journal(
@@ -81,10 +82,12 @@ def journal(
     return _entries(session, query)
 
 
-def entry_numbered(session: Session, entry_id: int) -> JournalEntry:
-    """Return an entry of the journal that is known to be there."""
-    (entry,) = _entries(session, select(JournalRow).where(JournalRow.id == entry_id))
-    return entry
+def find_entry(session: Session, entry_id: int) -> JournalEntry | None:
+    """Return an entry of the journal by its number; None where there is none."""
+    if not 0 < entry_id <= LARGEST_ID:
+        return None
+    found = _entries(session, select(JournalRow).where(JournalRow.id == entry_id))
+    return found[0] if found else None
 
 
 def changes_since(
@@ -123,7 +126,7 @@ def newest_holding(
     undone = _undone(session)
     newest_first = session.scalars(query.order_by(JournalRow.id.desc()))
     found = next((entry_id for entry_id in newest_first if entry_id not in undone), None)
-    return None if found is None else entry_numbered(session, found)
+    return None if found is None else find_entry(session, found)
 
 
 def as_text(instant: datetime | None) -> str | None:

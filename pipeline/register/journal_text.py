@@ -87,28 +87,29 @@ def _clause(change: Change, instant: Instant) -> str:
         return f"took {name} in anew"
     about = _words(change.about, instant)
     if change.before is None:
-        about |= _words(change.after, instant)
-        return _CREATED.get(change.record, f"added {name}").format(**about)
+        created = _CREATED.get(change.record)
+        return (
+            created.format(**about | _words(change.after, instant)) if created else f"added {name}"
+        )
     for column in _WITHDRAWN:
         if column in change.after:
             return f"withdrew {name}" if change.after[column] else f"brought back {name}"
     was, became = _values(change.before, instant), _values(change.after, instant)
-    for column, text in _told_apart(change):
+    column, text = _told_apart(change.record, change.before)
+    if text:
         return text.format(**about, was=was[column], became=became[column])
     columns = (f"{name.replace('_', ' ')} from {was[name]} to {became[name]}" for name in became)
     return f"changed {name}: {', '.join(columns)}"
 
 
-def _told_apart(change: Change) -> list[tuple[str, str]]:
-    """Return the column that the change is about, and the words for it, where there are some."""
-    before = change.before or {}
-    came = [
-        (column, _CAME[change.record, column])
-        for column in before
-        if before[column] is None and (change.record, column) in _CAME
-    ]
-    keys = [(change.record, column) for column in before] if len(before) == 1 else []
-    return came + [(key[1], _BECAME[key]) for key in keys if key in _BECAME]
+def _told_apart(record: str, before: Mapping[str, Any]) -> tuple[str, str]:
+    """Return the column that a change is about, and its words; both "" where there are none."""
+    for column, value in before.items():
+        if value is None and (record, column) in _CAME:
+            return column, _CAME[record, column]
+        if len(before) == 1 and (record, column) in _BECAME:
+            return column, _BECAME[record, column]
+    return "", ""
 
 
 def _words(about: Mapping[str, Any], instant: Instant) -> dict[str, str]:

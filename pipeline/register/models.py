@@ -21,6 +21,9 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
 
+LARGEST_ID = 2**31 - 1
+"""No record has a greater number: every database has integers of this size."""
+
 
 class UtcDateTime(TypeDecorator[datetime]):
     """An aware instant, UTC on both sides; a naive one is refused.

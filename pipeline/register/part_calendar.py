@@ -19,15 +19,15 @@ from pipeline.register.part_models import FitmentRow, HistoryRow, PartRow, Sheet
 
 def settle_part(session: Session, row: PartRow, before: Mapping[str, Any]) -> None:
     """Refuse a part of no known kind, or one whose records do not fit it any more."""
-    fitments = select(FitmentRow).where(
-        FitmentRow.part_id == row.part_id, FitmentRow.withdrawn_at.is_(None)
-    )
     if row.withdrawn_at is not None:
         _refuse_in_use(session, row)
         return
     part_named(row.kind)
     if "kind" not in before:
         return
+    fitments = select(FitmentRow).where(
+        FitmentRow.part_id == row.part_id, FitmentRow.withdrawn_at.is_(None)
+    )
     for fitment in session.scalars(fitments):
         settle_fitment(session, fitment, {})
     line = select(SheetLineRow.engine_id).where(

@@ -190,7 +190,8 @@ def _fit(
     if at is None:
         raise RegisterError(
             f"It is not known when engine {engine_id} was built, so {part_id} cannot be fitted "
-            "then: say when with `babbitt engine built`, or fit it with `babbitt part fit`."
+            f"then: say when with `babbitt amend engine {engine_id} built=WHEN`, or use `babbitt "
+            "part fit`."
         )
     if not is_in(session, part_id, engine_id, line.position, at):
         put_in(session, act, part_id, engine_id, line.position, at, replacing=True)
@@ -262,12 +263,12 @@ SHEET_LINE = Record(
     about=("engine_id", "part", "position"),
     settle=_settle_line,
     engine_of=lambda _session, row: row.engine_id,
-    listed_by="babbitt engine sheet",
+    listed_by="babbitt journal",
 )
 BUILT_MEASUREMENT = Record(
     BuiltMeasurementRow,
     about=("engine_id", "part", "position", "name"),
     settle=_settle_measurement,
     engine_of=lambda _session, row: row.engine_id,
-    listed_by="babbitt engine sheet",
+    listed_by="babbitt journal",
 )

@@ -19,7 +19,7 @@ from pipeline.register.engines import ENGINE, ENGINE_SPEC
 from pipeline.register.events import REVIEW
 from pipeline.register.fitments import FITMENT
 from pipeline.register.history import HISTORY
-from pipeline.register.journal import changes_since, entry_numbered, newest_holding
+from pipeline.register.journal import changes_since, find_entry, journal, newest_holding
 from pipeline.register.journal_text import sentence, shown
 from pipeline.register.parts import PART
 from pipeline.register.runs import RUN
@@ -59,14 +59,21 @@ def next_redo(session: Session, *, engine_id: str | None = None) -> JournalEntry
     return newest_holding(session, undoing=True, engine_id=engine_id)
 
 
-def undo(session: Session, *, engine_id: str | None = None, reason: str = "") -> JournalEntry:
-    """Revert the newest act that holds.
+def undo(
+    session: Session,
+    *,
+    engine_id: str | None = None,
+    entry_id: int | None = None,
+    reason: str = "",
+) -> JournalEntry:
+    """Revert the newest act that holds, or the one that is named.
 
     A run that goes back to another engine, and a refresh that moves, leave runs to be judged anew.
 
     Args:
         session: of a writing transaction.
         engine_id: the newest act that concerns this engine; None: of all.
+        entry_id: number of the act; None: the newest.
         reason: for the journal.
 
     Returns:
@@ -75,6 +82,8 @@ def undo(session: Session, *, engine_id: str | None = None, reason: str = "") ->
     Raises:
         RegisterError: there is none; a record was changed since; or one would break a rule.
     """
+    if entry_id is not None:
+        return _revert(session, _named(session, entry_id), "undo", reason)
     entry = next_undo(session, engine_id=engine_id)
     if entry is None:
         raise RegisterError(f"There is nothing to undo{_of(engine_id)}.")
@@ -101,6 +110,21 @@ def redo(session: Session, *, engine_id: str | None = None, reason: str = "") ->
     return _revert(session, entry, "redo", reason)
 
 
+def _named(session: Session, entry_id: int) -> JournalEntry:
+    entry = find_entry(session, entry_id)
+    if entry is None:
+        raise RegisterError(f"The journal has no entry {entry_id}: `babbitt journal` shows them.")
+    if entry.undoes is not None:
+        raise RegisterError(f"The entry {entry_id} took back no. {entry.undoes} itself: redo it.")
+    if entry.undone:
+        raise RegisterError(f"The entry {entry_id} was undone already.")
+    if any(change.after is None for change in entry.changes):
+        raise RegisterError(
+            f"The entry {entry_id} cannot be undone: what was there before was not kept."
+        )
+    return entry
+
+
 def _revert(session: Session, entry: JournalEntry, action: str, reason: str) -> JournalEntry:
     with changing(session, action, reason, undoes=entry.entry_id) as act:
         for change in reversed(entry.changes):
@@ -112,7 +136,8 @@ def _revert(session: Session, entry: JournalEntry, action: str, reason: str) -> 
             else:
                 act.amend(record, row, **from_json(record, change.before))
             record.recheck(session, row)
-    return entry_numbered(session, act.entry_id)
+    (written,) = journal(session, limit=1)
+    return written
 
 
 def _key(record: Record, record_id: str) -> int | str:
@@ -127,7 +152,11 @@ def _refuse_changed(session: Session, record: Record, row: Any, change: Change) 
         return
     later = changes_since(session, record.name, change.record_id, change.version)
     told = "; ".join(f"{entry.who} {sentence(entry)} ({shown(entry.at)})" for entry in later)
-    raise RegisterError(f"{by_name(record, row)} was changed since ({told}): correct it by hand.")
+    name = by_name(record, row)
+    raise RegisterError(
+        f"{name[0].upper()}{name[1:]} was changed since ({told}): correct it by hand, or undo an "
+        "act before by its number in the journal."
+    )
 
 
 def _of(engine_id: str | None) -> str:

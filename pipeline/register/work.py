@@ -179,5 +179,5 @@ WORK = Record(
     about=("part_id", "shop"),
     settle=settle_work,
     engine_of=lambda _session, _row: None,
-    listed_by="babbitt part list",
+    listed_by="babbitt journal",
 )

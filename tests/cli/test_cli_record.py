@@ -201,6 +201,14 @@ def test_a_build_sheet_that_cannot_be_is_refused_whole(
     assert shop.totals()["since"].startswith("2026-01-01")
 
 
+def test_one_change_among_later_ones_is_undone(shop: Shop) -> None:
+    shop("part", "add", "CR-1", "--kind", "crankshaft")
+    (entry,) = [e for e in shop("journal", "--json").json if "CR-1" in e["sentence"]]
+    shop("part", "add", "CR-2", "--kind", "crankshaft")
+    assert shop("undo", "--entry", entry["entry"]).status == 0
+    assert [place["part"]["part_id"] for place in shop("part", "list", "--json").json] == ["CR-2"]
+
+
 def test_what_cannot_be_mended_is_said(shop: Shop) -> None:
     assert shop("undo", "E9").status == 1
     assert shop("amend", "gasket", "1", "at=2026-01-01").status == 2

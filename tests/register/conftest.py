@@ -1,35 +1,38 @@
 import itertools
-import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 
 import postgres
 import pytest
 from register_records import add_engine
-from sqlalchemy import URL, create_engine, event
+from sqlalchemy import URL, create_engine, delete, event
 
 from pipeline.register import part_models
 from pipeline.register.store import Register, sqlite_url
 
-_TABLES = [table.name for table in reversed(part_models.Base.metadata.sorted_tables)]
-_EMPTY = "; ".join(f"DELETE FROM {name}" for name in _TABLES)
+_TABLES = tuple(reversed(part_models.Base.metadata.sorted_tables))
 _names = (f"test{n}" for n in itertools.count())
 
 
 @pytest.fixture(scope="session")
 def postgres_server() -> Iterator[URL]:
-    """A server whose database is an empty register, which tests empty again."""
+    """The address of a server's database that holds an empty register."""
     with postgres.server() as url:
         Register.open(url, create=True).close()
         yield url
 
 
 @pytest.fixture(scope="session")
-def sqlite_template(tmp_path_factory):
-    """The file of an empty register, to copy: migrating anew for every test takes long."""
-    path = tmp_path_factory.mktemp("register") / "migrated.sqlite"
-    Register.open(sqlite_url(path), create=True).close()
-    return path
+def postgresql_register(postgres_server) -> Iterator[Register]:
+    with Register.open(postgres_server, create=False) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="session")
+def sqlite_register(tmp_path_factory) -> Iterator[Register]:
+    path = tmp_path_factory.mktemp("register") / "register.sqlite"
+    with Register.open(sqlite_url(path), create=True) as opened:
+        yield opened
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -51,18 +54,13 @@ def register_url(database, tmp_path, request) -> Iterator[URL]:
 
 
 @pytest.fixture
-def register(database, tmp_path, request) -> Iterator[Register]:
-    """An empty register."""
-    if database == "sqlite":
-        path = tmp_path / "register.sqlite"
-        shutil.copyfile(request.getfixturevalue("sqlite_template"), path)
-        with Register.open(sqlite_url(path), create=False) as opened:
-            yield opened
-    else:
-        server = request.getfixturevalue("postgres_server")
-        with Register.open(server, create=False) as opened:
-            yield opened
-        _run(server, _EMPTY)
+def register(database, request) -> Iterator[Register]:
+    """An empty register; it is opened once and emptied after each test, as opening takes long."""
+    opened = request.getfixturevalue(f"{database}_register")
+    yield opened
+    with opened.writing() as session:
+        for table in _TABLES:
+            session.execute(delete(table))
 
 
 @pytest.fixture

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import os
-import pwd
 import secrets
 import shutil
+import signal
 import socket
 import subprocess
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -20,11 +21,13 @@ from sqlalchemy import URL
 _DEBIAN = Path("/usr/lib/postgresql")
 _MISSING = "PostgreSQL is needed to test the register: install it with `apt-get install postgresql`"
 
+_PATIENCE_S = 60.0
+
 _QUICK = {
     "fsync": "off",
     "synchronous_commit": "off",
     "full_page_writes": "off",
-    "autovacuum": "off",
+    "autovacuum_naptime": "1s",
     "shared_buffers": "16MB",
     "max_connections": "40",
     "max_wal_senders": "0",
@@ -38,12 +41,14 @@ _QUICK = {
 @contextmanager
 def server() -> Iterator[URL]:
     """Yield the address of the database `postgres` on a new server, which then is stopped."""
+    if os.name != "posix":
+        pytest.skip("a server of the tests' own can be started on POSIX systems only")
     programs = _programs()
     with tempfile.TemporaryDirectory(prefix="register-postgres-") as name:
         folder, password = Path(name), secrets.token_hex(16)
         (folder / "password").write_text(password)
         run_as = _ordinary_user(folder)
-        _run(
+        made = subprocess.run(
             [
                 programs / "initdb",
                 f"--pgdata={folder / 'data'}",
@@ -54,19 +59,26 @@ def server() -> Iterator[URL]:
                 "--no-locale",
                 "--no-sync",
             ],
+            cwd="/",
+            capture_output=True,
+            text=True,
             **run_as,
         )
+        if made.returncode:
+            pytest.fail(f"no database could be made: {made.stderr}")
         port = _free_port()
-        settings = [f"-c {key}={value!r}" for key, value in (_QUICK | {"port": port}).items()]
-        control = [programs / "pg_ctl", f"--pgdata={folder / 'data'}", "--silent", "-w"]
-        log = f"--log={folder / 'log'}"
-        _run([*control, log, "-o", " ".join(settings), "start"], **run_as)
+        settings = [f"--{key}={value}" for key, value in (_QUICK | {"port": port}).items()]
+        command = [*_die_with_us(), programs / "postgres", "-D", folder / "data", *settings]
+        with (folder / "log").open("w") as log:
+            running = subprocess.Popen(command, cwd="/", stdout=log, stderr=log, **run_as)
         try:
+            _wait_for(running, [programs / "pg_isready", "-q", "-h", "127.0.0.1", "-p", str(port)])
             yield URL.create(
                 "postgresql", "register", password, "127.0.0.1", port, database="postgres"
             )
         finally:
-            _run([*control, "--mode=immediate", "stop"], **run_as)
+            running.send_signal(signal.SIGQUIT)  # at once, without keeping anything
+            running.wait()
 
 
 def _programs() -> Path:
@@ -82,6 +94,8 @@ def _programs() -> Path:
 
 def _ordinary_user(folder: Path) -> dict[str, Any]:
     """Give the folder to an ordinary user where the tests run as root, whom the server refuses."""
+    import pwd  # POSIX only
+
     if os.geteuid() != 0:
         return {}
     user = next(
@@ -99,9 +113,15 @@ def _free_port() -> int:
         return port
 
 
-def _run(command: list[Any], **options: Any) -> None:
-    done = subprocess.run(
-        command, cwd="/", stdin=subprocess.DEVNULL, capture_output=True, text=True, **options
-    )
-    if done.returncode:
-        pytest.fail(f"{command[0]} failed: {done.stderr.strip() or done.stdout.strip()}")
+def _die_with_us() -> list[str]:
+    """Return what makes the server stop even where the tests are killed, on Linux."""
+    setpriv = shutil.which("setpriv")
+    return [setpriv, "--pdeathsig", "QUIT"] if setpriv else []
+
+
+def _wait_for(running: subprocess.Popen[bytes], is_ready: list[Any]) -> None:
+    last = time.monotonic() + _PATIENCE_S
+    while subprocess.run(is_ready).returncode:
+        if running.poll() is not None or time.monotonic() > last:
+            pytest.fail("the PostgreSQL server did not start")
+        time.sleep(0.05)

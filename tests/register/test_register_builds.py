@@ -65,7 +65,7 @@ example = itertools.count()
 
 
 @settings(
-    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=25, deadline=None
+    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=15, deadline=None
 )
 @given(st.lists(st.integers(1, 100), unique=True, max_size=6), st.integers(0, 120))
 def test_builds_cover_an_engines_life_once(register, refreshed, day):

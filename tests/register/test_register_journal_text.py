@@ -125,6 +125,13 @@ def test_findings_and_histories_are_named(shop):
     assert newest(shop) == "added the history of E-2 before the logs"
 
 
+def test_braces_in_what_people_write_are_only_text(shop):
+    write(shop, parts.add_part, "{0}{x}", "rod", note="{y}")
+    assert newest(shop) == "added the connecting rod {0}{x}"
+    write(shop, parts.amend_part, "{0}{x}", note="{z}")
+    assert newest(shop) == "changed the connecting rod {0}{x}: note from {y} to {z}"
+
+
 def test_without_an_instant_of_its_own_a_sentence_is_in_utc(shop):
     write(shop, builds.add_refresh, "E-1", MAY)
     (entry,) = read(shop, journal, limit=1)

@@ -276,7 +276,7 @@ attempts = st.lists(
 
 
 @settings(
-    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=20, deadline=None
+    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=12, deadline=None
 )
 @given(attempts)
 def test_no_part_is_in_two_places_and_no_place_holds_two_parts(register, tried):

@@ -206,7 +206,7 @@ stretches = st.lists(st.tuples(st.integers(0, 60), st.integers(1, 20)), max_size
 
 
 @settings(
-    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=20, deadline=None
+    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=12, deadline=None
 )
 @given(stretches, st.tuples(st.integers(0, 60), st.integers(1, 20)))
 def test_overlap_is_a_shared_minute(with_engine, there, asked):

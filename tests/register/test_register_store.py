@@ -281,10 +281,11 @@ def test_faults_names_a_table_with_references_to_nothing(with_engine):
     ],
     ids=["changed", "overwritten"],
 )
-def test_faults_names_a_damaged_file(with_engine, damage, fault):
-    add_run(with_engine, found=[an_event()])
-    with_engine.close()
-    path = Path(with_engine.name)
+def test_faults_names_a_damaged_file(register_url, damage, fault):
+    with Register.open(register_url, create=True) as register:
+        add_engine(register)
+        add_run(register, found=[an_event()])
+    path = Path(register_url.database)
     path.write_bytes(damage(path.read_bytes()))
     with Register.open(sqlite_url(path), create=False) as damaged:
         assert re.search(fault, "\n".join(damaged.faults()))

@@ -166,7 +166,7 @@ example = itertools.count()
 
 
 @settings(
-    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=25, deadline=None
+    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=15, deadline=None
 )
 @given(some_runs, st.integers(0, 10), st.integers(0, 10))
 def test_sums_agree_with_a_plain_loop(register, recorded, since, until):

@@ -40,7 +40,6 @@ from pipeline.register import (
 )
 from pipeline.register.journal import journal
 from pipeline.register.journal_text import sentence
-from pipeline.register.part_sums import part_sums
 from pipeline.register.part_values import BuiltMeasurement, SheetLine
 from pipeline.register.places import where_now
 from pipeline.register.sums import window_sums
@@ -63,7 +62,6 @@ def state(session):
         sheets.measurements_of(session),
         teardowns.teardowns_of(session),
         teardowns.findings_of(session),
-        part_sums(session),
     )
     return _plain(everything)
 
@@ -253,6 +251,34 @@ def test_taking_a_log_in_anew_is_no_act_to_undo(season):
         write(season, undo)
 
 
+def test_an_act_may_be_undone_by_its_number(season):
+    """What cannot be undone does not stand in the way of what was done before it."""
+    write(season, builds.add_refresh, "E-1", MAY)
+    refreshed = read(season, next_undo)
+    write(season, corrections.remove_run, "r1")
+    add_run(season, "r1")
+    assert write(season, undo, entry_id=refreshed.entry_id).undoes == refreshed.entry_id
+    assert read(season, builds.refreshes_of, "E-1") == ()
+
+
+def test_an_act_that_cannot_be_undone_by_its_number_says_why(season):
+    write(season, corrections.remove_run, "r1")
+    removed = read(season, next_undo).entry_id
+    undone = write(season, undo).entry_id
+    write(season, corrections.remove_run, "r1")
+    add_run(season, "r1")
+    replaced = read(season, journal)[0].entry_id
+    for entry_id, message in [
+        (removed, f"The entry {removed} was undone already"),
+        (undone, f"The entry {undone} took back no. {removed} itself: redo it"),
+        (replaced, f"The entry {replaced} cannot be undone: what was there before was not kept"),
+        (replaced + 9, f"The journal has no entry {replaced + 9}"),
+        (10**30, f"The journal has no entry {10**30}"),
+    ]:
+        with pytest.raises(RegisterError, match=message):
+            write(season, undo, entry_id=entry_id)
+
+
 example = itertools.count()
 actions = st.lists(
     st.one_of(
@@ -322,7 +348,7 @@ def _act(session, n, action, number, name):
 
 
 @settings(
-    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=15, deadline=None
+    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=10, deadline=None
 )
 @given(actions)
 def test_totals_depend_on_the_records_and_not_on_how_they_came_about(register, acts):
