@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
 from pipeline.causes import parts
 from pipeline.damage.fleet import BuildSpan, Fleet
@@ -63,6 +64,14 @@ class Gathered:
             builds=tuple(self._span(build) for name in mates for build in self.builds[name]),
             lives={name: self.specs[name].life for name in mates},
         )
+
+    @cached_property
+    def looks_of(self) -> Mapping[tuple[str, datetime], Sequence[Look]]:
+        """The looks of each teardown, by engine and instant."""
+        found: dict[tuple[str, datetime], list[Look]] = defaultdict(list)
+        for look in self.looks:
+            found[look.engine_id, look.at].append(look)
+        return found
 
     def built_by(self, at: datetime) -> list[str]:
         """Return the engines that were there at an instant."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from pipeline.assess.gather import Gathered, fitted_to, gather
@@ -57,43 +57,55 @@ def match_teardown(book: Logbook, engine_id: str, *, at: datetime | None = None)
         findings = findings_of(session, engine_id)
         gathered = gather(session)
         teardown = _newest(gathered.teardowns, engine_id, at)
-        like = fitted_to(session, gathered, [engine_id], teardown.at)[engine_id]
+        fitted = fitted_to(session, gathered, [engine_id], teardown.at)[engine_id]
     learned = Learning(gathered).of(engine_id)
-    looks = [
-        each for each in gathered.looks if (each.engine_id, each.at) == (engine_id, teardown.at)
-    ]
+    found = explain_teardown(gathered, learned, teardown, findings, fitted)
+    told = [each.blames[0] for each in found.matches] + [each.blame for each in found.look_again]
+    return replace(found, rpm_at=rpm_at_peaks(book, worst_events(told)))
+
+
+def explain_teardown(
+    gathered: Gathered,
+    learned: Learned,
+    teardown: TeardownRecord,
+    findings: Iterable[FindingRecord],
+    fitted: Iterable[LikeParts],
+) -> TeardownMatch:
+    """Explain a teardown, without the engine speed at its events.
+
+    Args:
+        gathered: the logbook.
+        learned: of the engine's fleet.
+        teardown: the teardown.
+        findings: of it, and of others.
+        fitted: the parts that sat in the engine.
+    """
     bad = damaged_grades()
+    looks = gathered.looks_of.get((teardown.engine_id, teardown.at), ())
     damage = [
         each
         for each in findings
         if each.teardown.teardown_id == teardown.teardown_id and each.finding.grade in bad
     ]
-    judged = {
-        each.finding_id: mode
-        for each in damage
-        if (mode := mode_named(each.finding.part, each.finding.damage_mode or ""))
-        in learned.posteriors
-    }
-    matches = tuple(
-        explain(_found(each, looks, gathered, learned), learned.posteriors[judged[each.finding_id]])
-        for each in damage
-        if each.finding_id in judged
-    )
+    matches, unjudged = [], []
+    for each in damage:
+        mode = mode_named(each.finding.part, each.finding.damage_mode or "")
+        if mode in learned.posteriors:
+            found = _found(each, looks, gathered, learned)
+            matches.append(explain(found, learned.posteriors[mode]))
+        else:
+            unjudged.append(each)
     harmed = {each.finding.part for each in damage}
-    suspects = look_again(
-        [
-            *_sound(looks, harmed, gathered, learned),
-            *_not_looked_at(like, {each.part for each in looks}, learned),
-        ],
-        learned.posteriors,
-    )
-    told = [each.blames[0] for each in matches] + [each.blame for each in suspects]
+    spared = [
+        *_sound(looks, harmed, gathered, learned),
+        *_not_looked_at(fitted, {each.part for each in looks}, learned),
+    ]
     return TeardownMatch(
         teardown=teardown,
-        matches=matches,
-        unjudged=tuple(each for each in damage if each.finding_id not in judged),
-        look_again=suspects,
-        rpm_at=rpm_at_peaks(book, worst_events(told)),
+        matches=tuple(matches),
+        unjudged=tuple(unjudged),
+        look_again=look_again(spared, learned.posteriors),
+        rpm_at={},
     )
 
 

@@ -82,7 +82,7 @@ def outlooks(
         fitted = fitted_to(session, gathered, standing, at)
         for name, build in standing.items():
             learned = learning.of(name)
-            state = _state(session, gathered, learned, build, fitted[name], at)
+            state = state_of(session, gathered, learned, build, fitted[name], at)
             found.append(
                 look_ahead(
                     state, learned.posteriors, reader, runs=runs, service=book.settings.service
@@ -151,7 +151,7 @@ def back_test_of(book: Logbook, *, track: Track = lambda items, _: items) -> Bac
     return back_test([gathered.fleet_of(name) for name in types.values()], track=track)
 
 
-def _state(
+def state_of(
     session: Session,
     gathered: Gathered,
     learned: Learned,
@@ -159,6 +159,16 @@ def _state(
     fitted: tuple[LikeParts, ...],
     at: datetime,
 ) -> EngineState:
+    """Return what is known of an engine in a build, at an instant.
+
+    Args:
+        session: of a transaction.
+        gathered: the logbook.
+        learned: of the engine's fleet.
+        build: the engine's build of then.
+        fitted: its parts.
+        at: UTC, when.
+    """
     engine_id = build.engine_id
     spec = gathered.specs[engine_id]
     ledger = gathered.ledgers[engine_id]

@@ -145,24 +145,24 @@ def seen_in(
         dispositions: what became of the part of each finding, by number of the finding.
     """
     bad = damaged_grades()
-    sets: dict[object, list[Look]] = defaultdict(list)
+    sets: dict[tuple[datetime, str, str, str, Taken, Taken | None], list[Look]]
+    sets = defaultdict(list)
     for look in looks:
         if not look.damaged_before:
             before_h = own_history_h(look)
-            key = (look.at, look.engine_id, look.part, look.mode, look.stretches)
-            sets[(*key, look.sound_until, before_h)].append(look)
+            now = lives.taken(look.stretches, before_h)
+            sound = lives.taken(look.sound_until, before_h) if look.sound_until else None
+            sets[look.at, look.engine_id, look.part, look.mode, now, sound].append(look)
     seen = []
-    for members in sets.values():
+    for (at, engine_id, part, mode, now, sound), members in sets.items():
         first = members[0]
-        before_h = own_history_h(first)
-        sound = lives.taken(first.sound_until, before_h) if first.sound_until else None
         seen.append(
             Seen(
-                engine_id=first.engine_id,
-                at=first.at,
-                mode=mode_named(first.part, first.mode),
+                engine_id=engine_id,
+                at=at,
+                mode=mode_named(part, mode),
                 positions=tuple(look.position for look in members),
-                now=lives.taken(first.stretches, before_h),
+                now=now,
                 sound=sound,
                 damaged=any(look.grade in bad for look in members),
                 begun=(first.stretches[0].engine_id, first.stretches[0].since),

@@ -188,22 +188,57 @@ def log_likelihood_and_slope(draws: FloatArray, records: Records) -> tuple[Float
     return _found(total, records), np.column_stack(columns)
 
 
-def cumulative_hazard(draws: FloatArray, now: FloatArray, before: FloatArray) -> FloatArray:
-    """Return what each cause adds to G, the unlogged one first; shape (draws, 1 + causes).
+@dataclass(frozen=True, eq=False)
+class Curves:
+    """The dose responses of each draw, ready for `cumulative_hazard`.
+
+    Attributes:
+        unlogged: h0; shape (draws,).
+        log_eta: shape (causes, draws).
+        beta: shape (causes, draws).
+    """
+
+    unlogged: FloatArray
+    log_eta: FloatArray
+    beta: FloatArray
+
+
+def curves_of(draws: FloatArray) -> Curves:
+    """Return the dose responses of draws; these are as in `log_likelihood`."""
+    k = draws.shape[1] // 2
+    by_column = np.ascontiguousarray(draws.T)
+    return Curves(_exp(by_column[0]), by_column[1 : 1 + k], _exp(by_column[1 + k :]))
+
+
+def cumulative_hazard(curves: Curves, now: FloatArray, before: FloatArray) -> FloatArray:
+    """Return what each cause adds to G, the unlogged one first; shape (1 + causes, draws).
 
     Args:
-        draws: as in `log_likelihood`.
-        now: doses; shape (causes,), or (draws, causes) for doses of each draw's own.
-        before: doses at the last look that found the part sound; shape (causes,).
+        curves: the dose responses.
+        now: doses; shape (causes,), or (causes, draws) for doses of each draw's own.
+        before: hazards at the last look that found the part sound, see `hazard_before`.
     """
-    k = len(before)
-    log_eta, beta = draws[:, 1 : 1 + k], np.exp(draws[:, 1 + k :])
-    parts = np.empty((len(draws), 1 + k))
-    parts[:, 0] = np.exp(draws[:, 0])
-    parts[:, 1:] = np.exp(_log_hazard(log_eta, beta, _log(now)))
-    if before.any():
-        parts[:, 1:] -= np.exp(_log_hazard(log_eta, beta, _log(before)))
+    parts = np.empty((1 + len(curves.log_eta), len(curves.unlogged)))
+    parts[0] = curves.unlogged
+    log_dose = _log(now[:, None] if now.ndim == 1 else now)
+    np.exp(_log_hazard(curves.log_eta, curves.beta, log_dose), out=parts[1:])
+    parts[1:] -= before
     return parts
+
+
+def hazard_before(curves: Curves, doses: FloatArray) -> FloatArray:
+    """Return the hazard by each cause at the last look that found a part sound.
+
+    Args:
+        curves: the dose responses.
+        doses: at that look; shape (causes,).
+
+    Returns:
+        Shape (causes, draws); (1, 1) where there was no dose.
+    """
+    if not doses.any():
+        return np.zeros((1, 1))
+    return np.exp(_log_hazard(curves.log_eta, curves.beta, _log(doses[:, None])))
 
 
 def _column(now: FloatArray, unseen: FloatArray, before: FloatArray) -> CauseColumn:

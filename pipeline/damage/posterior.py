@@ -11,10 +11,18 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from pipeline.damage.model import Observation, log_likelihood, log_likelihood_and_slope, records_of
+from pipeline.damage.model import (
+    Curves,
+    Observation,
+    curves_of,
+    log_likelihood,
+    log_likelihood_and_slope,
+    records_of,
+)
 from pipeline.damage.prior import Prior
 from pipeline.damage.sampling import LEAST_ESS, Sample, resampled, sample_posterior
 from pipeline.errors import DamageModelError
@@ -23,7 +31,7 @@ from pipeline.run import FloatArray
 KEPT = 512
 """Draws that a posterior keeps."""
 
-NO_EFFECT = 1e3
+NO_EFFECT = 100.0
 """Stands for ln eta of a cause that does nothing, in draws of the other explanation."""
 
 _SEED = 7146
@@ -49,6 +57,11 @@ class Posterior:
     ess: float
     observations: int
     damaged: int
+
+    @cached_property
+    def curves(self) -> Curves:
+        """The dose responses of the draws."""
+        return curves_of(self.draws)
 
 
 def learn(priors: Sequence[Prior], observations: Sequence[Observation]) -> Posterior:

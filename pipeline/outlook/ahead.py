@@ -69,7 +69,7 @@ class Ahead:
 
     def after(self, runs: int) -> dict[str, FloatArray]:
         """Return cause -> dose after the next `runs` runs, shape (FUTURES,); see `chance`."""
-        return {name: self.doses[column, :, runs - 1] for column, name in enumerate(causes())}
+        return dict(zip(causes(), self.doses[:, :, runs - 1].copy(), strict=True))
 
 
 def pool_of(

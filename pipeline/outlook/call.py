@@ -1,4 +1,4 @@
-"""The call: run on, inspect or pull, with its reasons in words.
+"""The call: run on, inspect or pull.
 
 - pull: the expected chance of damage by what is logged, after the next runs, is above the accepted
   risk. Where the spec states both costs, that is cost_refresh / cost_failure: the chance at which
@@ -8,7 +8,9 @@
   open.
 - run on: else.
 
-What no log shows (assembly, dirt, material) is left out: a refresh brings it anew.
+What no log shows (assembly, dirt, material) is left out: a refresh brings it anew. Damage is what
+the model learns as such, grade 2 (worn, reusable) or worse; outright failure is rarer, so that
+costs judged by it err on the side of caution.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from pipeline.causes import parts
-from pipeline.damage.blame import place
+from pipeline.damage.blame import capital, place
 from pipeline.damage.looks import LikeParts
 from pipeline.outlook.ahead import LEAST_RUNS, Pool
 from pipeline.show import KIND_TITLE, Reader, duration, share
@@ -18,6 +18,9 @@ LONG_AGO = timedelta(days=180)
 
 WATCHED = 0.95
 """Less is said."""
+
+BEYOND_LIMIT = 3
+"""Grade from which a part that is still in wants a look; see schemas/causes.toml."""
 
 HARDLY_WATCHED = 0.5
 """Less, and the call is inspect at least (common practice, no source)."""
@@ -150,9 +153,9 @@ def _went_back(fitted: Iterable[LikeParts]) -> Iterable[Doubt]:
         for mode, grade in like.went_back.items():
             title = parts()[like.part].modes[mode].title
             yield Doubt(
-                f"{place(like.part, like.positions)} went back in {title} (grade {grade}): it is "
-                "not forecast.",
-                grave=False,
+                f"{capital(place(like.part, like.positions))} was found {title} (grade {grade}) "
+                "and is still in, by the record: it is not forecast.",
+                grave=grade >= BEYOND_LIMIT,
             )
 
 

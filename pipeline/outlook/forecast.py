@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from pipeline.causes import DamageMode, parts
-from pipeline.damage.chance import Estimate, chance, chance_ahead
+from pipeline.damage.chance import Estimate, Forecast, foretell
 from pipeline.damage.ledger import Loads
 from pipeline.damage.looks import LikeParts
 from pipeline.damage.model import Load
@@ -70,7 +70,7 @@ def forecast(
     Returns:
         Without the modes in which a part went back damaged: they need no forecast.
     """
-    known: dict[tuple[int, int], tuple[Estimate, Estimate, Estimate]] = {}  # modes may be alike
+    known: dict[tuple[int, int], Forecast] = {}  # modes may be alike
     found = []
     for like in fitted:
         for mode in parts()[like.part].modes.values():
@@ -79,19 +79,16 @@ def forecast(
                 continue
             load = like.load(mode, loads)
             if (id(posterior), id(load)) not in known:
-                known[id(posterior), id(load)] = (
-                    chance(posterior, load),
-                    *chance_ahead(posterior, load, ahead),
-                )
-            now, after, after_logged = known[id(posterior), id(load)]
+                known[id(posterior), id(load)] = foretell(posterior, load, ahead)
+            told = known[id(posterior), id(load)]
             found.append(
                 ModeOutlook(
                     mode=mode,
                     like=like,
                     load=load,
-                    now=now,
-                    next=after,
-                    next_logged=after_logged,
+                    now=told.now,
+                    next=told.then,
+                    next_logged=told.then_logged,
                     looks=posterior.observations,
                     damaged=posterior.damaged,
                 )

@@ -26,13 +26,15 @@ class Gauge:
         positions: where the parts sit; None: the only one, or every one.
         limit: in words.
         used: share of the limit that is used, 1 where it is reached.
-        ahead: share that is added after each of the next runs; shape (futures, runs).
+        left: what is left of it, in its unit.
+        ahead: what is added after each of the next runs, in that unit; shape (futures, runs).
     """
 
     part: str
     positions: tuple[str | None, ...]
     limit: str
     used: float
+    left: float
     ahead: FloatArray
 
 
@@ -51,23 +53,26 @@ def life_gauges(
         ahead: what the next runs may bring.
         loads: by the usual rates of the fleet.
     """
-    gauges: dict[tuple[str, float], Gauge] = {}
+    most: dict[tuple[str, float], tuple[float, LikeParts]] = {}
     for like in fitted:
         for mode in parts()[like.part].modes.values():
             load = like.load(mode, loads)
             for cause, dose in _life_doses(mode, life):
                 taken = load.doses.get(cause, 0.0) - load.sound_at.get(cause, 0.0)
                 used = (taken + load.unwatched.get(cause, 0.0)) / dose
-                known = gauges.get((cause, dose))
-                if known is None or known.used < used:
-                    gauges[cause, dose] = Gauge(
-                        part=like.part,
-                        positions=like.positions,
-                        limit=f"life dose of {_title(cause)}",
-                        used=used,
-                        ahead=ahead.doses[column_of(cause)] / dose,
-                    )
-    return list(gauges.values())
+                if (cause, dose) not in most or most[cause, dose][0] < used:
+                    most[cause, dose] = used, like
+    return [
+        Gauge(
+            part=like.part,
+            positions=like.positions,
+            limit=f"life dose of {_title(cause)}",
+            used=used,
+            left=(1.0 - used) * dose,
+            ahead=ahead.doses[column_of(cause)],
+        )
+        for (cause, dose), (used, like) in most.items()
+    ]
 
 
 def service_gauges(
@@ -97,12 +102,13 @@ def service_gauges(
         for title, cause, most in [("running hours", RUNNING, limit.running_h), *named]:
             if most is not None:
                 column = column_of(cause)
-                used, more = float(taken[column]), ahead.doses[column]
-                gauges.append(_service(like, title, used / most, more / most))
+                gauges.append(
+                    _service(like, title, float(taken[column]), most, ahead.doses[column])
+                )
         turned = like.now.revolutions
         if limit.revolutions is not None and math.isfinite(turned + ahead.revolutions.sum()):
-            used, more = turned / limit.revolutions, ahead.revolutions / limit.revolutions
-            gauges.append(_service(like, "revolutions", used, more))
+            turns = ahead.revolutions
+            gauges.append(_service(like, "revolutions", turned, limit.revolutions, turns))
     return gauges
 
 
@@ -112,8 +118,15 @@ def _title(cause: str) -> str:
     return KIND_TITLE[about.kind] if about.kind == cause else about.title
 
 
-def _service(like: LikeParts, title: str, used: float, ahead: FloatArray) -> Gauge:
-    return Gauge(like.part, like.positions, f"service limit of {title}", used, ahead)
+def _service(like: LikeParts, title: str, taken: float, most: float, ahead: FloatArray) -> Gauge:
+    return Gauge(
+        part=like.part,
+        positions=like.positions,
+        limit=f"service limit of {title}",
+        used=taken / most,
+        left=most - taken,
+        ahead=ahead,
+    )
 
 
 def _life_doses(mode: DamageMode, life: LifeSection) -> Iterator[tuple[str, float]]:

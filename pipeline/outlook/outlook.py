@@ -8,7 +8,7 @@ from datetime import datetime
 
 from pipeline.causes import DamageMode
 from pipeline.damage.blame import Blame, blames_of
-from pipeline.damage.chance import Estimate, chance_ahead
+from pipeline.damage.chance import Estimate, foretell
 from pipeline.damage.ledger import Loads
 from pipeline.damage.looks import LikeParts
 from pipeline.damage.model import UNLOGGED, Load
@@ -173,7 +173,7 @@ def _decisive(
     if_sound = Load(on.load.doses, sound_at=on.load.doses)
     return Decisive(
         blame=next(blame for blame in blames if blame.cause != UNLOGGED),
-        if_sound=chance_ahead(posterior, if_sound, ahead.after(runs))[1],
+        if_sound=foretell(posterior, if_sound, ahead.after(runs)).then_logged,
         runs_left=_runs_left(on, posterior, ahead, verdict.accepted),
         usual_h=engine.usual_h[on.mode.part],
     )
@@ -184,6 +184,6 @@ def _runs_left(on: ModeOutlook, posterior: Posterior, ahead: Ahead, accepted: fl
     below, above = 0, MOST_RUNS + 1
     while above - below > 1:
         middle = (below + above) // 2
-        _, likely = chance_ahead(posterior, on.load, ahead.after(middle))
+        likely = foretell(posterior, on.load, ahead.after(middle)).then_logged
         below, above = (below, middle) if likely.p > accepted else (middle, above)
     return above if above <= MOST_RUNS else None

@@ -60,9 +60,9 @@ def passed(gauges: Iterable[Gauge]) -> tuple[Reach, ...]:
 def _reach(gauge: Gauge) -> Reach:
     if gauge.used >= 1.0:
         return Reach(gauge.part, gauge.positions, gauge.limit, gauge.used, 0, 0, 0)
-    over = gauge.used + gauge.ahead >= 1.0
-    first = np.where(over.any(axis=1), over.argmax(axis=1) + 1, MOST_RUNS + 1)
-    low, middle, high = (_known(int(n)) for n in np.quantile(first, (0.05, 0.5, 0.95)))
+    first = np.sort((gauge.ahead < gauge.left).sum(axis=1) + 1)
+    places = (round(share * (len(first) - 1)) for share in (0.05, 0.5, 0.95))
+    low, middle, high = (_known(int(first[place])) for place in places)
     return Reach(gauge.part, gauge.positions, gauge.limit, gauge.used, middle, low, high)
 
 

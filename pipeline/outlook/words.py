@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from pipeline.causes import RUNNING
-from pipeline.damage.blame import blame_in_words, place
+from pipeline.damage.blame import blame_in_words, capital, place
 from pipeline.damage.chance import Estimate
 from pipeline.outlook.ahead import MOST_RUNS
 from pipeline.outlook.call import expected_cost
@@ -96,10 +96,14 @@ def reach_in_words(reach: Reach | None) -> str:
 
 def evidence(outlook: Outlook) -> str:
     """Return what the chances were learned from, in words."""
+    means = "Damage is grade 2 (worn, reusable) or worse."
     if not outlook.teardowns:
-        return "No teardown is recorded: the chances are the builder's own life doses."
+        return f"No teardown is recorded: the chances are the builder's own life doses. {means}"
     noun = "teardown" if outlook.teardowns == 1 else "teardowns"
-    return f"Learned from the life doses of the spec and {outlook.teardowns} {noun} of the type."
+    return (
+        f"Learned from the life doses of the spec and {outlook.teardowns} {noun} of the type. "
+        f"{means}"
+    )
 
 
 def _of_risk(outlook: Outlook, reader: Reader, rpm_at: Mapping[str, float]) -> list[str]:
@@ -131,7 +135,7 @@ def _of_risk(outlook: Outlook, reader: Reader, rpm_at: Mapping[str, float]) -> l
 
 
 def _of_limit(reach: Reach) -> str:
-    where = _capital(place(reach.part, reach.positions))
+    where = capital(place(reach.part, reach.positions))
     return f"{where} has used {share(reach.used)} of its {reach.limit}."
 
 
@@ -150,11 +154,7 @@ def _of_runs_left(more: Decisive, accepted: float) -> str:
 
 
 def _what(on: ModeOutlook) -> str:
-    return f"{_capital(place(on.mode.part, on.like.positions))} {on.mode.title}"
-
-
-def _capital(text: str) -> str:
-    return text[0].upper() + text[1:]
+    return f"{capital(place(on.mode.part, on.like.positions))} {on.mode.title}"
 
 
 def _after(runs: int) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.causes import DamageMode, mode_named
-from pipeline.damage.blame import Blame, blame_in_words, blames_of, cause_in_words, place
+from pipeline.damage.blame import Blame, blame_in_words, blames_of, capital, cause_in_words, place
 from pipeline.damage.chance import Estimate, chance
 from pipeline.damage.model import UNLOGGED, Load
 from pipeline.damage.posterior import Posterior
@@ -157,12 +157,16 @@ def look_again(
     Returns:
         The likeliest first, one damage mode a part; only where logged events are the first cause.
     """
+    chances: dict[tuple[int, int], Estimate] = {}  # modes may be alike
     suspects: dict[tuple[str, tuple[str | None, ...]], LookAgain] = {}
     for each in spared:
         posterior = posteriors.get(each.mode)
         if posterior is None:
             continue
-        estimate = chance(posterior, each.load)
+        alike_key = id(posterior), id(each.load)
+        if alike_key not in chances:
+            chances[alike_key] = chance(posterior, each.load)
+        estimate = chances[alike_key]
         if estimate.p < SUSPECT:
             continue
         first = blames_of(posterior, each.load, each.events, found=False)[0]
@@ -204,7 +208,7 @@ def match_sentence(matches: Sequence[Match], reader: Reader, rpm_at: Mapping[str
     clauses.append(f"{share(unlogged)} not in the log")
     beside = f" ({', '.join(first.spared)} without damage)" if first.spared else ""
     where = place(mode.part, [match.finding.position for match in matches])
-    text = f"{where[0].upper()}{where[1:]} {mode.title}{beside}: {'; '.join(clauses)}."
+    text = f"{capital(where)} {mode.title}{beside}: {'; '.join(clauses)}."
     if first.unexplained:
         text += f" The log does not explain it; look at the assembly: {mode.unlogged}."
     return text
@@ -216,7 +220,7 @@ def look_again_sentence(suspect: LookAgain, reader: Reader, rpm_at: Mapping[str,
     likely = suspect.chance
     where = place(suspect.mode.part, suspect.positions)
     return (
-        f"{where[0].upper()}{where[1:]} {said}, yet {share(likely.p)} likely "
+        f"{capital(where)} {said}, yet {share(likely.p)} likely "
         f"{suspect.mode.title} (90 % interval {share(likely.low)} to {share(likely.high)}): "
         f"{blame_in_words(suspect.blame, reader, rpm_at)}. Look for: {suspect.mode.look_for}."
     )

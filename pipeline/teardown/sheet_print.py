@@ -94,7 +94,7 @@ def _item(number: int, item: Item, reader: Reader, rpm_at: Mapping[str, float]) 
         finds = ", ".join(f"{count} at {place}" for place, count in item.found_before.items())
         remarks.append(f"Found damaged before: {finds}.")
     for mode, grade in item.went_back.items():
-        remarks.append(f"Went back in {item.part.modes[mode].title}, grade {grade}.")
+        remarks.append(f"Found {item.part.modes[mode].title}, grade {grade}, and still in.")
     return {
         "number": number,
         "title": item.part.title,

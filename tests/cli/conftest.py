@@ -5,9 +5,8 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-import numpy as np
 import pytest
-from shop import SPEC, LogWriter, Shop, run
+from shop import SPEC, LogWriter, Shop, run, write_minute
 
 
 @pytest.fixture(scope="session")
@@ -43,21 +42,6 @@ def write_log(tmp_path: Path) -> LogWriter:
     def write(
         name: str = "run.csv", *, start: str = "2026-05-03T10:00:00Z", peak_rpm: float = 8000.0
     ) -> Path:
-        seconds = np.arange(0.0, 60.0, 0.05)
-        rpm = np.interp(
-            seconds, [0, 2, 3, 29, 30, 31, 60], [0, 0, 3000, 3000, peak_rpm, 3000, 3000]
-        )
-        rows = np.column_stack(
-            [seconds, rpm, np.where(rpm > 0, 400.0, 0.0), 0 * rpm + 90.0, 0 * rpm + 85.0, 0 * rpm]
-        )
-        rows[:, 2:] += np.random.default_rng(7).normal(0.0, 0.3, rows[:, 2:].shape)
-        lines = [
-            f"Start,{start}",
-            "Time (s),RPM (1/min),Oil Press (kPa),Oil Temp (°C),Coolant Temp (°C),Lateral G (g)",
-        ]
-        lines += [",".join(f"{value:.3f}" for value in row) for row in rows]
-        path = tmp_path / name
-        path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-        return path
+        return write_minute(tmp_path / name, start=start, peak_rpm=peak_rpm)
 
     return write

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from invented import SPEC as BARE_SPEC
 
 SCRIPT = Path(sysconfig.get_path("scripts")) / "babbitt"
@@ -67,3 +68,20 @@ def run(
 
 
 LogWriter = Callable[..., Path]
+
+
+def write_minute(path: Path, *, start: str, peak_rpm: float) -> Path:
+    """Write a log of a minute's steady running with one over-rev, as a CSV."""
+    seconds = np.arange(0.0, 60.0, 0.05)
+    rpm = np.interp(seconds, [0, 2, 3, 29, 30, 31, 60], [0, 0, 3000, 3000, peak_rpm, 3000, 3000])
+    rows = np.column_stack(
+        [seconds, rpm, np.where(rpm > 0, 400.0, 0.0), 0 * rpm + 90.0, 0 * rpm + 85.0, 0 * rpm]
+    )
+    rows[:, 2:] += np.random.default_rng(7).normal(0.0, 0.3, rows[:, 2:].shape)
+    lines = [
+        f"Start,{start}",
+        "Time (s),RPM (1/min),Oil Press (kPa),Oil Temp (°C),Coolant Temp (°C),Lateral G (g)",
+    ]
+    lines += [",".join(f"{value:.3f}" for value in row) for row in rows]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path

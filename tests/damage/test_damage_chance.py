@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.causes import mode_named
-from pipeline.damage.chance import chance, shares
+from pipeline.damage.chance import chance, foretell, shares
 from pipeline.damage.model import Load, Observation
 from pipeline.damage.posterior import KEPT, Posterior, learn
 from pipeline.damage.prior import priors_of
@@ -103,7 +103,7 @@ def test_damage_found_speaks_for_the_unwatched_dose() -> None:
 def test_what_lies_ahead_is_added_future_by_future() -> None:
     """Half of the futures take 2 hot and 4 dry at once, the other half nothing."""
     ahead = {"hot": np.array([0.0, 2.0]), "dry": np.array([0.0, 4.0])}
-    estimate = chance(CERTAIN, Load({}), ahead)
+    estimate = foretell(CERTAIN, Load({}), ahead).then
     nothing, both = 1.0 - math.exp(-0.03), 1.0 - math.exp(-(0.03 + 0.5**2 + 0.5**1.5))
     assert estimate.p == pytest.approx((nothing + both) / 2.0)
     assert (estimate.low, estimate.high) == pytest.approx((nothing, both))
@@ -111,4 +111,31 @@ def test_what_lies_ahead_is_added_future_by_future() -> None:
 
 def test_a_cause_that_no_future_names_stays_where_it_is() -> None:
     now = chance(CERTAIN, Load({"dry": 4.0}))
-    assert chance(CERTAIN, Load({"dry": 4.0}), {"hot": np.zeros(5)}) == now
+    assert foretell(CERTAIN, Load({"dry": 4.0}), {"hot": np.zeros(5)}).then == now
+
+
+def test_a_forecast_by_hand_with_and_without_what_no_log_shows() -> None:
+    ahead = {"hot": np.full(7, 1.0), "dry": np.zeros(7)}
+    told = foretell(CERTAIN, Load({"hot": 1.0}), ahead)
+    assert told.now == chance(CERTAIN, Load({"hot": 1.0}))
+    assert told.then.p == pytest.approx(1.0 - math.exp(-(0.03 + 0.5**2)))
+    assert told.then_logged.p == pytest.approx(1.0 - math.exp(-(0.5**2)))
+
+
+def test_a_mode_that_nothing_logged_can_cause_stays_as_it_is() -> None:
+    fate = Posterior((), np.log(np.full((KEPT, 1), 0.03)), (1.0,), 512.0, 0, 0)
+    told = foretell(fate, Load({"hot": 9.0}), {"hot": np.ones(7)})
+    assert told.then.p == pytest.approx(1.0 - math.exp(-0.03))
+    assert told.then_logged.p == 0.0
+
+
+def test_before_damage_is_found_the_likelier_lives_are_to_blame() -> None:
+    """Half of the draws say the part is doomed, half that it lasts: if damaged, it was doomed."""
+    lives = np.tile(np.log([0.03, 4.0, 1e6, 2.0, 1.5]), (KEPT, 1))
+    lives[: KEPT // 2, 1] = math.log(1e6)
+    doubtful = Posterior(("hot", "dry"), lives, (1.0,), 512.0, 0, 0)
+    load = Load({"hot": 12.0})
+    assert shares(doubtful, load)["hot"].p == pytest.approx(0.5, abs=0.01)
+    doomed, lasting = 1.0 - math.exp(-9.03), 1.0 - math.exp(-0.03)
+    expected = doomed / (doomed + lasting) * 9.0 / 9.03
+    assert shares(doubtful, load, found=False)["hot"].p == pytest.approx(expected, abs=0.01)

@@ -1,0 +1,64 @@
+"""What was learned, shown beside what was believed before."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from pipeline.causes import mode_named
+from pipeline.damage.model import Load, Observation
+from pipeline.damage.posterior import learn
+from pipeline.damage.prior import DOUBT, priors_of
+from pipeline.outlook.why import why
+from pipeline.spec import KINDS, LifeSection
+
+KEEPER = mode_named("keeper", "worn")
+LIFE = LifeSection(**dict.fromkeys(KINDS, 900.0))
+
+
+def why_of(looks, *, usual_h: float | None = 10.0):
+    priors = priors_of(KEEPER, LIFE, strip_interval_h=usual_h)
+    return why(KEEPER, priors, looks, learn(priors, looks))
+
+
+def test_before_any_teardown_it_is_the_builders_own_belief() -> None:
+    found = why_of([])
+    (life,) = found.lives
+    assert life.cause == "over_rev"
+    assert life.prior == life.posterior
+    assert life.prior.median == pytest.approx(900.0, rel=0.15)
+    assert life.prior.low < 900.0 / 3.0
+    assert life.prior.high > 900.0 * 3.0
+    assert found.running_prior == pytest.approx(DOUBT)
+    assert found.unlogged_prior.median == pytest.approx(0.03, rel=0.2)
+
+
+def test_parts_that_outlive_their_life_dose_raise_it() -> None:
+    looks = [Observation(Load({"over_rev": 3000.0, "running": 1.0}), damaged=False)] * 6
+    found = why_of(looks)
+    (life,) = found.lives
+    assert life.posterior is not None
+    assert life.posterior.median > 2.0 * life.prior.median
+    assert (found.looks, found.damaged) == (6, 0)
+
+
+def test_damage_without_any_dose_speaks_for_running_time() -> None:
+    looks = [
+        Observation(Load({"running": hours}), damaged=hours > 9.0)
+        for hours in (2.0, 4.0, 6.0, 12.0, 14.0, 16.0)
+    ]
+    found = why_of(looks)
+    assert found.running_posterior > found.running_prior
+    assert found.running is not None
+
+
+def test_without_usual_hours_running_time_is_not_asked() -> None:
+    found = why_of([], usual_h=None)
+    assert found.running is None
+    assert found.running_prior == found.running_posterior == 0.0
+
+
+def test_it_can_be_written_as_json() -> None:
+    found = json.loads(json.dumps(why_of([]).to_json()))
+    assert (found["part"], found["mode"]) == ("keeper", "worn")
