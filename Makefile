@@ -14,7 +14,7 @@ help:  ## list these targets
 demo: $(VENV)/run-ready  ## set up, then run the whole job on demo_logs
 	$(BIN)/babbitt demo
 
-test: $(VENV)/dev-ready $(VENV)/postgres-ready  ## set up, then run every test
+test: $(VENV)/dev-ready $(VENV)/postgres-ready $(VENV)/chromium-ready  ## set up, then run every test
 	$(BIN)/python -m pytest -n auto
 
 check: $(VENV)/dev-ready  ## format, lint and types
@@ -50,6 +50,13 @@ $(VENV)/postgres-ready: $(VENV)/pip-ready
 	ls /usr/lib/postgresql/*/bin/postgres >/dev/null 2>&1 || \
 	  { $(SUDO) apt-get update -qq && \
 	    $(SUDO) env DEBIAN_FRONTEND=noninteractive apt-get install -qq -y --no-install-recommends postgresql; }
+	touch $@
+
+# The pages are tested in a real browser, which no wheel brings either.
+$(VENV)/chromium-ready: $(VENV)/pip-ready
+	command -v chromium >/dev/null || \
+	  { $(SUDO) apt-get update -qq && \
+	    $(SUDO) env DEBIAN_FRONTEND=noninteractive apt-get install -qq -y --no-install-recommends chromium fonts-dejavu-core; }
 	touch $@
 
 $(VENV)/dev-ready: $(VENV)/run-ready requirements-dev.lock

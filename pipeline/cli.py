@@ -18,6 +18,7 @@ from pipeline.commands import (
     outlook,
     parts,
     runs,
+    serve,
     teardown,
     totals,
     upkeep,
@@ -59,6 +60,7 @@ app.command("import")(exchange.import_file)
 app.command("backup")(exchange.backup)
 app.command("restore")(exchange.restore)
 app.command("check")(upkeep.check)
+app.command("serve")(serve.serve)
 app.command("demo")(upkeep.demo)
 
 

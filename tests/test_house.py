@@ -14,6 +14,9 @@ ROOT = Path(__file__).parent.parent
 LAYERS = [
     {"pipeline.cli", "pipeline.__main__"},
     {"pipeline.commands"},
+    {"dashboard"},
+    {"pipeline.report"},
+    {"pipeline.views"},
     {"pipeline.demo"},
     {"pipeline.backup", "pipeline.exchange"},
     {"pipeline.verify"},
@@ -31,6 +34,7 @@ LAYERS = [
         "pipeline.teardown",
         "pipeline.totals",
     },
+    {"pipeline.figures"},
     {"pipeline.damage"},
     {"pipeline.logbook"},
     {"pipeline.register"},
@@ -56,7 +60,7 @@ STAGES = next(layer for layer in LAYERS if "pipeline.ingest" in layer)
 def modules() -> list[Path]:
     return sorted(
         path
-        for package in ("pipeline", "schemas", "demo_logs")
+        for package in ("pipeline", "dashboard", "schemas", "demo_logs")
         for path in (ROOT / package).rglob("*.py")
     )
 
@@ -81,7 +85,11 @@ def imports_of(path: Path) -> set[str]:
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
             found |= {f"{node.module}.{alias.name}" for alias in node.names}
-    return {name for name in found if name.split(".")[0] in ("pipeline", "schemas", "demo_logs")}
+    return {
+        name
+        for name in found
+        if name.split(".")[0] in ("pipeline", "dashboard", "schemas", "demo_logs")
+    }
 
 
 def dotted(path: Path) -> str:

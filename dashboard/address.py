@@ -1,0 +1,39 @@
+"""The state of a view in its address, so that a link shows a colleague the same."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import quote, urlencode
+
+from dash import Dash, Input, Output, dcc
+
+
+def path_to(*parts: str, **state: Any) -> str:
+    """Return the address of a view: its path, and its state where that is not None or empty."""
+    path = "/" + "/".join(quote(part, safe="") for part in parts)
+    kept = {name: value for name, value in state.items() if value not in (None, "", [])}
+    return f"{path}?{urlencode(kept)}" if kept else path
+
+
+def state_store(page: str, state: Mapping[str, Any]) -> dcc.Store:
+    """Return the store whose content the address mirrors; None leaves a name out of it."""
+    return dcc.Store(id=f"{page}-state", data=dict(state))
+
+
+def mirror_state(app: Dash, page: str) -> None:
+    """Write what the page's `state_store` holds into the address, without leaving the page."""
+    app.clientside_callback(
+        "function (state) { return window.babbitt.showState(state); }",
+        Output(f"{page}-state", "id"),
+        Input(f"{page}-state", "data"),
+        prevent_initial_call=True,
+    )
+
+
+def number_from(text: str | None, default: int, *, low: int, high: int) -> int:
+    """Read a whole number from an address; what is none, or lies outside, gives the nearest."""
+    try:
+        return min(max(int(text or ""), low), high)
+    except ValueError:
+        return default

@@ -1,0 +1,96 @@
+"""The Dash application: its pages, their callbacks, and what every answer carries."""
+
+from __future__ import annotations
+
+import logging
+import traceback
+from functools import partial
+from importlib import resources
+from typing import Any
+
+import dash
+import dash_mantine_components as dmc
+from dash import Dash, html, set_props
+
+from dashboard.desk import Desk
+from dashboard.page import Page
+from dashboard.shell import framed, not_found
+from pipeline.errors import BabbittError
+
+_TROUBLE = "trouble"
+_log = logging.getLogger("babbitt")
+
+PAGES: tuple[Page, ...] = ()
+
+_INDEX = """<!DOCTYPE html>
+<html lang="en">
+<head>
+{%metas%}
+<meta name="color-scheme" content="light dark">
+<title>{%title%}</title>
+<script src="{%assets%}/head.js"></script>
+{%favicon%}{%css%}
+</head>
+<body>
+<noscript>These pages need JavaScript, which this browser has switched off.</noscript>
+{%app_entry%}
+<footer>{%config%}{%scripts%}{%renderer%}</footer>
+</body>
+</html>
+"""
+
+
+def make_app(desk: Desk) -> Dash:
+    """Return the application for a logbook; every asset comes from this machine.
+
+    Args:
+        desk: the logbook, the clock and who changes things.
+    """
+    with resources.as_file(resources.files("dashboard")) as folder:
+        app = Dash(
+            "babbitt",
+            title="Babbitt",
+            assets_folder=str(folder / "assets"),
+            assets_ignore=r"head\.js",
+            serve_locally=True,
+            use_pages=True,
+            pages_folder="",
+            suppress_callback_exceptions=True,
+            update_title="",
+            on_error=_tell,
+        )
+    app.index_string = _INDEX.replace("{%assets%}", app.get_relative_path("/assets"))
+    dash.page_registry.clear()
+    for order, page in enumerate(PAGES):
+        template = "<" in page.path
+        dash.register_page(
+            page.path,
+            path=None if template else page.path,
+            path_template=page.path if template else None,
+            name=page.name,
+            title=f"{page.title} – Babbitt",
+            order=order,
+            layout=partial(_layout, page, desk),
+        )
+        page.connect(app, desk)
+    dash.register_page(
+        "not_found_404", path="/404", title="Babbitt", layout=lambda **_: not_found(desk)
+    )
+    trouble = html.P(id=_TROUBLE, role="alert", className="refusal", hidden=True)
+    app.layout = dmc.MantineProvider([trouble, html.Div(dash.page_container, id="paper")])
+    return app
+
+
+def _tell(error: Exception) -> None:
+    """Say on the page what a callback did not see to itself; a fault of ours goes to the log."""
+    if isinstance(error, BabbittError):
+        said = str(error)
+    else:
+        place = traceback.extract_tb(error.__traceback__)[-1]
+        _log.error("%s: %s (%s:%s)", type(error).__name__, error, place.filename, place.lineno)
+        said = "A fault in Babbitt stopped this, and nothing was changed: load the page again."
+    set_props(_TROUBLE, {"children": said, "hidden": False})
+
+
+def _layout(page: Page, desk: Desk, **parts: Any) -> html.Div:
+    return framed(page, desk, parts)

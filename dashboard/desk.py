@@ -1,0 +1,49 @@
+"""What the pages work with: the logbook that is open, the clock, and who looks on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+
+import flask
+
+from pipeline.figures.ink import DARK, LIGHT, Ink
+from pipeline.logbook import Logbook
+from pipeline.settings import zone
+from pipeline.show import Reader
+
+UNITS_COOKIE = "units"
+THEME_COOKIE = "theme"
+
+
+@dataclass(frozen=True)
+class Desk:
+    """What every page works with.
+
+    Attributes:
+        book: the logbook.
+        now: tells the time, UTC.
+        who: the name under which the journal writes down a change.
+    """
+
+    book: Logbook
+    now: Callable[[], datetime]
+    who: str
+
+    @property
+    def reader(self) -> Reader:
+        """Who looks on: the units chosen in this browser, else those of the logbook."""
+        settings = self.book.settings
+        chosen = _cookie(UNITS_COOKIE)
+        system = chosen if chosen in ("metric", "imperial") else settings.units
+        return Reader(system, zone(settings.timezone))
+
+    @property
+    def ink(self) -> Ink:
+        """The colours of figures for this browser."""
+        return DARK if _cookie(THEME_COOKIE) == "dark" else LIGHT
+
+
+def _cookie(name: str) -> str | None:
+    return flask.request.cookies.get(name) if flask.has_request_context() else None

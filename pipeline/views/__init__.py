@@ -1,0 +1,1 @@
+"""What each page and report tells: reads the logbook once and returns values to be drawn."""
