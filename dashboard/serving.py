@@ -72,8 +72,14 @@ def make_server(desk: Desk, *, host: str, port: int, behind_tls: bool = False) -
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     app = make_app(desk)
     add_guard(app, password_hash=password_hash, behind_tls=behind_tls)
+    # behind another server, who tries passwords is told by what that server says of its guests
+    proxied = {"trusted_proxy": "*", "trusted_proxy_headers": {"x-forwarded-for"}}
     return waitress.create_server(
-        app.server, sockets=[_listen(host, port)], threads=_THREADS, ident="babbitt"
+        app.server,
+        sockets=[_listen(host, port)],
+        threads=_THREADS,
+        ident="babbitt",
+        **(proxied if behind_tls else {}),
     )
 
 

@@ -12,8 +12,8 @@ from pipeline.commands.common import LogbookOption, err, open_from, out, who
 _TLS_ADVICE = (
     "Others on this network could read what goes to and fro, the password too. Put a server that "
     "speaks TLS before this one (any reverse proxy will do): let it hold the certificate, hand "
-    "on the Host header, and pass requests to this address; then start this with --behind-tls on "
-    "127.0.0.1, so that nobody can go round it."
+    "on the Host header, say in X-Forwarded-For who asks, and pass requests to this address; then "
+    "start this with --behind-tls on 127.0.0.1, so that nobody can go round it."
 )
 
 
