@@ -1,20 +1,24 @@
-"""The whole job on an invented team's two seasons (demo_logs/): from logs and parts to totals."""
+"""The whole job on an invented team's two seasons (demo_logs/): a logbook to ask."""
 
 from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
+from datetime import datetime, timedelta
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from pipeline.damage.looks import damaged_grades
 from pipeline.exchange.importing import import_rows
 from pipeline.finding import Measurement
 from pipeline.flow import Intake, ingest_log
 from pipeline.ingest.source import Instructions
 from pipeline.logbook import Logbook, create_logbook
 from pipeline.register import Session, builds, engines, fitments, parts, work
-from pipeline.register.part_values import BuiltMeasurement, SheetLine
+from pipeline.register.part_values import BuiltMeasurement, SheetLine, TeardownRecord
+from pipeline.register.runs import list_runs
+from pipeline.register.teardowns import findings_of
 from pipeline.settings import zone
 from pipeline.taking_apart import record_teardown
 
@@ -62,6 +66,20 @@ def run_demo(
                 who=TEAM,
             )
     return book, intakes
+
+
+def newest_damage(book: Logbook) -> TeardownRecord:
+    """Return the newest teardown that found damage."""
+    bad = damaged_grades()
+    with book.register.reading() as session:
+        found = [each.teardown for each in findings_of(session) if each.finding.grade in bad]
+    return max(found, key=lambda teardown: teardown.at)
+
+
+def seasons_end(book: Logbook) -> datetime:
+    """Return when the last run of all ended, UTC."""
+    with book.register.reading() as session:
+        return max(run.started_at + timedelta(seconds=run.duration_s) for run in list_runs(session))
 
 
 def _write_record(session: Session, season: Mapping[str, Any], data: Path) -> None:

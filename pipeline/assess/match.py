@@ -80,6 +80,36 @@ def explain_teardown(
         findings: of it, and of others.
         fitted: the parts that sat in the engine.
     """
+    looks = gathered.looks_of.get((teardown.engine_id, teardown.at), ())
+    matches, unjudged = explain_findings(gathered, learned, teardown, findings)
+    harmed = {each.finding.part for each in matches} | {each.finding.part for each in unjudged}
+    spared = [
+        *_sound(looks, harmed, gathered, learned),
+        *_not_looked_at(fitted, {each.part for each in looks}, learned),
+    ]
+    return TeardownMatch(
+        teardown=teardown,
+        matches=matches,
+        unjudged=unjudged,
+        look_again=look_again(spared, learned.posteriors),
+        rpm_at={},
+    )
+
+
+def explain_findings(
+    gathered: Gathered,
+    learned: Learned,
+    teardown: TeardownRecord,
+    findings: Iterable[FindingRecord],
+) -> tuple[tuple[Match, ...], tuple[FindingRecord, ...]]:
+    """Return the findings of damage of a teardown with their causes, and those not judged.
+
+    Args:
+        gathered: the logbook.
+        learned: of the engine's fleet.
+        teardown: the teardown.
+        findings: of it, and of others.
+    """
     bad = damaged_grades()
     looks = gathered.looks_of.get((teardown.engine_id, teardown.at), ())
     damage = [
@@ -95,18 +125,7 @@ def explain_teardown(
             matches.append(explain(found, learned.posteriors[mode]))
         else:
             unjudged.append(each)
-    harmed = {each.finding.part for each in damage}
-    spared = [
-        *_sound(looks, harmed, gathered, learned),
-        *_not_looked_at(fitted, {each.part for each in looks}, learned),
-    ]
-    return TeardownMatch(
-        teardown=teardown,
-        matches=tuple(matches),
-        unjudged=tuple(unjudged),
-        look_again=look_again(spared, learned.posteriors),
-        rpm_at={},
-    )
+    return tuple(matches), tuple(unjudged)
 
 
 def _newest(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -21,7 +21,7 @@ from pipeline.logbook import Logbook
 from pipeline.outlook.ahead import pool_of
 from pipeline.outlook.backtest import BackTest, Track, back_test
 from pipeline.outlook.doubts import Coverage
-from pipeline.outlook.drift import Drift, SteadyRun, pressure_drift
+from pipeline.outlook.drift import SteadyRun, pressure_drift
 from pipeline.outlook.outlook import EngineState, Outlook, look_ahead
 from pipeline.outlook.why import Why, why
 from pipeline.register import Session, builds
@@ -47,6 +47,21 @@ class Outlooks:
     whys: Mapping[str, tuple[Why, ...]]
 
 
+@dataclass(frozen=True, eq=False)
+class Known:
+    """What the outlook of an engine rests on, however far ahead it looks.
+
+    Attributes:
+        build: its build of then.
+        state: what is known of it.
+        learned: what its fleet makes of its life doses.
+    """
+
+    build: Build
+    state: EngineState
+    learned: Learned
+
+
 def outlooks(
     book: Logbook,
     engine_id: str | None = None,
@@ -70,28 +85,49 @@ def outlooks(
         LogbookError: the file of a run is missing or damaged.
     """
     reader = reader_of(book.settings)
-    found: list[Outlook] = []
-    whys: dict[str, tuple[Why, ...]] = {}
     with book.register.reading() as session:
         if engine_id is not None:
             require_engine(session, engine_id)
         gathered = gather(session)
-        learning = Learning(gathered, at=at)
-        names = [engine_id] if engine_id else gathered.built_by(at)
-        standing = {name: builds.build_at(session, name, at) for name in names}
-        fitted = fitted_to(session, gathered, standing, at)
-        for name, build in standing.items():
-            learned = learning.of(name)
-            state = state_of(session, gathered, learned, build, fitted[name], at)
-            found.append(
-                look_ahead(
-                    state, learned.posteriors, reader, runs=runs, service=book.settings.service
-                )
-            )
-            if with_whys:
-                whys[name] = _whys(learned, gathered.specs[name].life)
+        known = known_of(session, gathered, [engine_id] if engine_id else None, at)
+    found = [
+        look_ahead(
+            each.state, each.learned.posteriors, reader, runs=runs, service=book.settings.service
+        )
+        for each in known.values()
+    ]
+    whys = {
+        name: _whys(each.learned, each.state.spec.life) for name, each in known.items() if with_whys
+    }
     told = [each.decisive.blame for each in found if each.decisive]
     return Outlooks(tuple(found), rpm_at_peaks(book, worst_events(told)), whys)
+
+
+def known_of(
+    session: Session, gathered: Gathered, engine_ids: Iterable[str] | None, at: datetime
+) -> dict[str, Known]:
+    """Return all that the outlooks of engines rest on, however far ahead they look.
+
+    Args:
+        session: of a transaction.
+        gathered: the logbook, read in it.
+        engine_ids: the engines; None: all that were built by then.
+        at: UTC; what came later is not known.
+
+    Raises:
+        RegisterError: an engine was not built yet.
+        DamageModelError: the draws of a damage mode do not settle.
+    """
+    learning = Learning(gathered, at=at)
+    names = gathered.built_by(at) if engine_ids is None else engine_ids
+    standing = {name: builds.build_at(session, name, at) for name in names}
+    fitted = fitted_to(session, gathered, standing, at)
+    known = {}
+    for name, build in standing.items():
+        learned = learning.of(name)
+        state = state_of(session, gathered, learned, build, fitted[name], at)
+        known[name] = Known(build, state, learned)
+    return known
 
 
 def sheet_of(book: Logbook, engine_id: str, *, at: datetime) -> tuple[Sheet, Mapping[str, float]]:
@@ -113,6 +149,30 @@ def sheet_of(book: Logbook, engine_id: str, *, at: datetime) -> tuple[Sheet, Map
         learned = Learning(gathered, at=at).of(engine_id)
         build = builds.build_at(session, engine_id, at)
         fitted = fitted_to(session, gathered, [engine_id], at)[engine_id]
+    sheet = sheet_from(gathered, learned, fitted, engine_id, at=at, since=build.since)
+    told = [item.blame for item in sheet.items if item.blame]
+    return sheet, rpm_at_peaks(book, worst_events(told))
+
+
+def sheet_from(
+    gathered: Gathered,
+    learned: Learned,
+    fitted: Iterable[LikeParts],
+    engine_id: str,
+    *,
+    at: datetime,
+    since: datetime | None,
+) -> Sheet:
+    """Return the sheet for taking an engine apart, from what is known.
+
+    Args:
+        gathered: the logbook.
+        learned: of the engine's fleet.
+        fitted: its parts.
+        engine_id: the engine.
+        at: UTC; what came later is not known.
+        since: UTC, its last refresh; None: since it came into the logbook.
+    """
     bad = damaged_grades()
     mates = learned.fleet.ledgers
     finds = {
@@ -120,7 +180,7 @@ def sheet_of(book: Logbook, engine_id: str, *, at: datetime) -> tuple[Sheet, Map
         for look in gathered.looks
         if look.engine_id in mates and look.at <= at and look.grade in bad and look.position
     }
-    sheet = make_sheet(
+    return make_sheet(
         engine_id,
         fitted,
         learned.posteriors,
@@ -128,11 +188,9 @@ def sheet_of(book: Logbook, engine_id: str, *, at: datetime) -> tuple[Sheet, Map
         cylinders=gathered.specs[engine_id].engine.cylinders,
         found_before=Counter((part, position or "") for _, part, position in finds),
         at=at,
-        since=build.since,
+        since=since,
         teardowns=learned.fleet.teardowns,
     )
-    told = [item.blame for item in sheet.items if item.blame]
-    return sheet, rpm_at_peaks(book, worst_events(told))
 
 
 def back_test_of(book: Logbook, *, track: Track = lambda items, _: items) -> BackTest:
@@ -181,7 +239,10 @@ def state_of(
         pool=pool_of(ledger, build.since, at, learned.fleet.ledgers.values()),
         loads=learned.loads,
         coverage=_coverage(gathered, build, at),
-        drift=_drift(session, gathered, build, at),
+        drift=pressure_drift(
+            steady_runs(session, gathered, build, at),
+            above_rpm=spec.oil_pressure.floor_above_rpm,
+        ),
         teardowns=learned.fleet.teardowns,
         usual_h=learned.usual_h,
     )
@@ -214,11 +275,23 @@ def _coverage(gathered: Gathered, build: Build, at: datetime) -> Coverage:
     )
 
 
-def _drift(session: Session, gathered: Gathered, build: Build, at: datetime) -> Drift | None:
-    """Return the drift of oil pressure in a build, by the surface that its first runs gave."""
+def steady_runs(
+    session: Session, gathered: Gathered, build: Build, at: datetime
+) -> tuple[SteadyRun, ...]:
+    """Return the steady oil pressure of a build's runs, beside what its first runs gave.
+
+    Args:
+        session: of a transaction.
+        gathered: the logbook.
+        build: the build.
+        at: UTC; runs that started later are left out.
+
+    Returns:
+        In the order of their start; empty while the build has no surface of its own.
+    """
     record = builds.surface_of(session, build)
     if record is None:
-        return None
+        return ()
     surface = PressureSurface.from_json(record.text)
     ledger = gathered.ledgers[build.engine_id]
     inside = ledger.within(build.since, at)
@@ -238,8 +311,7 @@ def _drift(session: Session, gathered: Gathered, build: Build, at: datetime) -> 
             expected = surface.expected(rpm.astype(np.float32), oil_c.astype(np.float32))
             ratio = np.log(kpa / expected.astype(np.float64))
             steady.append(SteadyRun(run_id, middle[run_id], rpm, oil_c, seconds, ratio))
-    above_rpm = gathered.specs[build.engine_id].oil_pressure.floor_above_rpm
-    return pressure_drift(steady, above_rpm=above_rpm)
+    return tuple(steady)
 
 
 def _is_of(build: Build, started_at: datetime, at: datetime) -> bool:

@@ -24,8 +24,14 @@ if TYPE_CHECKING:
     from pipeline.damage.blame import Blame
     from pipeline.teardown.match import Match
 
-_EVENTS = 4
+_EVENTS = 3
 """Events shown behind a cause; --json has them all."""
+
+_LEAST_SHOWN = 0.05
+"""Share of a cause that is listed; what is not in the log always is."""
+
+_NARROWEST = 24
+"""Columns of that list, which breaks its lines where the others need the room."""
 
 
 def match(
@@ -83,9 +89,10 @@ def print_match(found: TeardownMatch, reader: Reader) -> None:
 def _causes(group: Sequence[Match]) -> object:
     first = group[0]
     listing = table("", "cause", "share", "90 %", "events, the worst first")
-    listing.columns[3].justify = "left"
+    behind = listing.columns[3]
+    behind.justify, behind.no_wrap, behind.min_width = "left", False, _NARROWEST
     for blame in first.blames:
-        if blame.share.p >= 0.005:
+        if blame.share.p >= _LEAST_SHOWN or blame.cause not in causes():
             listing.add_row(
                 _title(blame),
                 share(blame.share.p),

@@ -116,6 +116,7 @@ def print_outlooks(found: Sequence[Outlook], reader: Reader, rpm_at: Mapping[str
 
 
 def _print_engine(each: Outlook, reader: Reader, rpm_at: Mapping[str, float]) -> None:
+    from pipeline.outlook.forecast import alike
     from pipeline.outlook.words import (
         drift_in_words,
         evidence,
@@ -129,7 +130,7 @@ def _print_engine(each: Outlook, reader: Reader, rpm_at: Mapping[str, float]) ->
     _print_list("What would change it:", would_change(each))
     _print_list("To keep in mind:", [d.sentence for d in each.doubts if not d.grave])
     listing = table("", "part", "damage", "now", "90 %", *_ahead(each.runs), left=2)
-    rows = _alike(each.modes)
+    rows = alike(each.modes)
     for modes in rows[:_SHOWN]:
         first = modes[0]
         listing.add_row(
@@ -160,15 +161,6 @@ def _print_list(title: str, sentences: Iterable[str]) -> None:
 
 def _ahead(runs: int) -> tuple[str, str, str]:
     return ("after 1 run" if runs == 1 else f"after {runs} runs", "90 %", "by what is logged")
-
-
-def _alike(modes: Iterable[ModeOutlook]) -> list[list[ModeOutlook]]:
-    """Return the damage modes of the same parts with the same chances together."""
-    rows: dict[object, list[ModeOutlook]] = {}
-    for mode in modes:
-        key = mode.mode.part, mode.like.positions, mode.now, mode.next
-        rows.setdefault(key, []).append(mode)
-    return list(rows.values())
 
 
 def _place(mode: ModeOutlook) -> str:

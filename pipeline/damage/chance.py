@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from pipeline.damage.model import (
     UNLOGGED,
+    Curves,
     Load,
     Observation,
-    cumulative_hazard,
-    hazard_before,
+    hazards,
     log_likelihood,
     records_of,
 )
@@ -20,7 +20,6 @@ from pipeline.damage.posterior import Posterior
 from pipeline.damage.sampling import resampled
 from pipeline.run import FloatArray
 
-_NOTHING = np.zeros(1)
 _SEED = 7146
 
 
@@ -33,6 +32,10 @@ class Estimate:
     high: float
 
 
+Question = tuple[Posterior, Load]
+"""A damage mode, and what a part has taken."""
+
+
 def chance(posterior: Posterior, load: Load) -> Estimate:
     """Return the chance that a part is damaged by now.
 
@@ -43,8 +46,15 @@ def chance(posterior: Posterior, load: Load) -> Estimate:
         posterior: of the damage mode.
         load: what the part has taken. One found sound at its last look is judged from there on.
     """
-    hazard = _hazard(posterior, load).sum(axis=0, keepdims=True)
-    return _estimates(-np.expm1(-hazard))[0]
+    return chances([(posterior, load)])[0]
+
+
+def chances(asked: Sequence[Question]) -> list[Estimate]:
+    """Return the chance that each part is damaged by now; see `chance`."""
+    if not asked:
+        return []
+    stack = _Stack(asked)
+    return _estimates(-np.expm1(-stack.total(stack.hazards(stack.now))))
 
 
 @dataclass(frozen=True)
@@ -72,19 +82,30 @@ def foretell(posterior: Posterior, load: Load, ahead: Mapping[str, FloatArray]) 
         ahead: cause -> doses it may take next, one a possible future; shape (futures,), the same
             future at the same place for all causes. They widen the interval too.
     """
-    now, before = _doses(posterior, load)
-    draws = len(posterior.draws)
-    then = np.empty((len(posterior.causes), draws))
-    for dose, cause, sofar in zip(then, posterior.causes, now, strict=True):
-        futures = ahead.get(cause, _NOTHING)
-        # numpy is slow to repeat what needs no repeating
-        dose[:] = sofar + (futures if len(futures) == draws else np.resize(futures, draws))
-    hazard_now, hazard_then = (
-        cumulative_hazard(posterior.curves, doses, before) for doses in (now, then)
-    )
-    logged = hazard_then[1:].sum(axis=0)
-    hazards = np.stack([hazard_now.sum(axis=0), hazard_then[0] + logged, logged])
-    return Forecast(*_estimates(-np.expm1(-hazards)))
+    return forecasts([(posterior, load)], ahead)[0]
+
+
+def forecasts(asked: Sequence[Question], ahead: Mapping[str, FloatArray]) -> list[Forecast]:
+    """Return the chances of parts that have the same ahead of them; see `foretell`."""
+    if not asked:
+        return []
+    stack = _Stack(asked)
+    later = stack.hazards(stack.after(ahead))
+    now, then = stack.total(stack.hazards(stack.now)), stack.total(later)
+    logged = then - later[stack.first]
+    told = (_estimates(-np.expm1(-hazard)) for hazard in (now, then, logged))
+    return [Forecast(*each) for each in zip(*told, strict=True)]
+
+
+def risk_after(posterior: Posterior, load: Load) -> Callable[[Mapping[str, FloatArray]], float]:
+    """Return what tells the chance, by what is logged, after what lies ahead; see `foretell`."""
+    stack = _Stack([(posterior, load)])
+
+    def risk(ahead: Mapping[str, FloatArray]) -> float:
+        hazard = stack.hazards(stack.after(ahead))
+        return float(-np.expm1(-hazard[1:].sum(axis=0)).mean())
+
+    return risk
 
 
 def shares(posterior: Posterior, load: Load, *, found: bool = True) -> dict[str, Estimate]:
@@ -99,7 +120,8 @@ def shares(posterior: Posterior, load: Load, *, found: bool = True) -> dict[str,
     Returns:
         Cause -> share, in the order of `posterior.causes`, `unlogged` last; they sum to one.
     """
-    hazard = _hazard(posterior, load)
+    stack = _Stack([(posterior, load)])
+    hazard = stack.hazards(stack.now)
     would = -np.expm1(-hazard.sum(axis=0))
     if not found:
         hazard = hazard[:, resampled(would, len(would))]
@@ -113,22 +135,59 @@ def shares(posterior: Posterior, load: Load, *, found: bool = True) -> dict[str,
     return {**dict(zip(posterior.causes, logged, strict=True)), UNLOGGED: unlogged}
 
 
-def _hazard(posterior: Posterior, load: Load) -> FloatArray:
-    """Return each cause's part of G, the unlogged one first; shape (1 + causes, draws)."""
-    return cumulative_hazard(posterior.curves, *_doses(posterior, load))
+class _Stack:
+    """Questions one below another: of each a row for what no log shows, then one a cause.
 
+    Attributes:
+        first: row of each question for what no log shows; shape (questions,).
+        now: doses; shape (rows, 1), or (rows, draws) where some were unseen.
+    """
 
-def _doses(posterior: Posterior, load: Load) -> tuple[FloatArray, FloatArray]:
-    """Return the doses now and the hazards at the last look, as `cumulative_hazard` takes them."""
-    now, unwatched, before = (
-        np.array([doses.get(cause, 0.0) for cause in posterior.causes])
-        for doses in (load.doses, load.unwatched, load.sound_at)
-    )
-    if unwatched.any():
-        rng = np.random.default_rng(_SEED)
-        unseen = rng.standard_exponential((len(now), len(posterior.draws)))
-        now = now[:, None] + unwatched[:, None] * unseen
-    return now, hazard_before(posterior.curves, before)
+    def __init__(self, asked: Sequence[Question]) -> None:
+        self._causes = [cause for posterior, _ in asked for cause in ("", *posterior.causes)]
+        sizes = [1 + len(posterior.causes) for posterior, _ in asked]
+        self.first = np.cumsum([0, *sizes[:-1]])
+        self._curves = Curves(
+            np.concatenate([posterior.curves.log_eta for posterior, _ in asked]),
+            np.concatenate([posterior.curves.beta for posterior, _ in asked]),
+        )
+        loads = [load for (_, load), size in zip(asked, sizes, strict=True) for _ in range(size)]
+        rows = list(zip(loads, self._causes, strict=True))
+        self.now = np.array([[load.doses.get(cause, 0.0)] for load, cause in rows])
+        self.now[self.first] = 1.0
+        unseen = np.array([[load.unwatched.get(cause, 0.0)] for load, cause in rows])
+        if unseen.any():
+            draws = self._curves.beta.shape[1]
+            drawn = [
+                np.random.default_rng(_SEED).standard_exponential((size, draws)) for size in sizes
+            ]
+            self.now = self.now + unseen * np.concatenate(drawn)
+        before = np.array([[load.sound_at.get(cause, 0.0)] for load, cause in rows])
+        self._looked = np.flatnonzero(before)
+        looked = Curves(self._curves.log_eta[self._looked], self._curves.beta[self._looked])
+        self._before = hazards(looked, before[self._looked])
+
+    def after(self, ahead: Mapping[str, FloatArray]) -> FloatArray:
+        """Return the doses after what lies ahead, in each row and for each draw."""
+        draws = self._curves.beta.shape[1]
+        doses = np.empty(self._curves.beta.shape)
+        doses[:] = self.now
+        for row, cause in zip(doses, self._causes, strict=True):
+            futures = ahead.get(cause)
+            if futures is not None:
+                # numpy is slow to repeat what needs no repeating
+                row += futures if len(futures) == draws else np.resize(futures, draws)
+        return doses
+
+    def hazards(self, doses: FloatArray) -> FloatArray:
+        """Return what each row adds to G since the last look; shape (rows, draws)."""
+        added = hazards(self._curves, doses)
+        added[self._looked] -= self._before
+        return added
+
+    def total(self, hazard: FloatArray) -> FloatArray:
+        """Return G of each question; shape (questions, draws)."""
+        return np.add.reduceat(hazard, self.first, axis=0)
 
 
 def _estimates(values: FloatArray) -> list[Estimate]:
@@ -136,5 +195,5 @@ def _estimates(values: FloatArray) -> list[Estimate]:
     draws = values.shape[1]
     ascending = np.sort(values, axis=1)
     low, high = ascending[:, round(0.05 * draws)], ascending[:, round(0.95 * draws) - 1]
-    means = values.mean(axis=1)
-    return [Estimate(*row) for row in np.column_stack([means, low, high]).tolist()]
+    rows = values.mean(axis=1).tolist(), low.tolist(), high.tolist()
+    return [Estimate(*row) for row in zip(*rows, strict=True)]

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
 from pipeline.causes import DamageMode, parts
+from pipeline.damage.doubt import weigh_together
 from pipeline.damage.ledger import Ledger, Loads, usual_rates
 from pipeline.damage.looks import Seen
 from pipeline.damage.model import Observation
-from pipeline.damage.posterior import Posterior, learn
+from pipeline.damage.posterior import Fit, Posterior, fit
 from pipeline.damage.prior import missing_lives, priors_of
 from pipeline.spec import LifeSection
 
@@ -86,7 +88,7 @@ class Fleet:
         build_h = self.build_h(before)
         return Loads(usual_rates(self.ledgers.values(), life, build_h=build_h, before=before))
 
-    @property
+    @cached_property
     def teardowns(self) -> int:
         """How many teardowns its looks were made in."""
         return len({(each.engine_id, each.at) for each in self.seen})
@@ -121,6 +123,9 @@ def learn_modes(
 ) -> dict[DamageMode, Posterior]:
     """Return what is believed of every damage mode of every part.
 
+    Whether doses or running time do the damage is learned from all of them together, those that
+    were looked at alike counting once; see `weigh_together`.
+
     Args:
         life: [life] of the engine spec; modes that need a dose that it does not state are left
             out.
@@ -130,18 +135,16 @@ def learn_modes(
     Raises:
         DamageModelError: the draws of a mode do not settle.
     """
-    modes = [mode for part in parts().values() for mode in part.modes.values()]
-    known: dict[tuple[object, ...], Posterior] = {}
-    learned = {}
-    for mode in modes:
+    fits: dict[tuple[object, ...], Fit] = {}
+    keys = {}
+    for mode in (mode for part in parts().values() for mode in part.modes.values()):
         if missing_lives(mode, life):
             continue
         # modes with the same causes are believed the same as long as the same was found of them
         looks = found.get(mode, ())
         alike = tuple((id(look.load), look.damaged) for look in looks)
-        key = mode.primary, mode.contributing, usual_h[mode.part], alike
-        if key not in known:
-            priors = priors_of(mode, life, strip_interval_h=usual_h[mode.part])
-            known[key] = learn(priors, looks)
-        learned[mode] = known[key]
-    return learned
+        keys[mode] = key = mode.primary, mode.contributing, usual_h[mode.part], alike
+        if key not in fits:
+            fits[key] = fit(priors_of(mode, life, strip_interval_h=usual_h[mode.part]), looks)
+    learned = dict(zip(fits, weigh_together(list(fits.values())), strict=True))
+    return {mode: learned[key] for mode, key in keys.items()}

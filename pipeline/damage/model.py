@@ -119,12 +119,8 @@ def records_of(observations: Sequence[Observation], causes: Sequence[str]) -> Re
     k = len(causes)
     rows = np.array(
         [
-            [
-                *(look.load.doses.get(cause, 0.0) for cause in causes),
-                *(look.load.unwatched.get(cause, 0.0) for cause in causes),
-                *(look.load.sound_at.get(cause, 0.0) for cause in causes),
-                look.damaged,
-            ]
+            [doses.get(cause, 0.0) for doses in _doses_of(look.load) for cause in causes]
+            + [look.damaged]
             for look in observations
         ],
         dtype=np.float64,
@@ -163,15 +159,15 @@ def log_likelihood_and_slope(draws: FloatArray, records: Records) -> tuple[Float
     for column, (log_eta, beta) in zip(records.columns, _shapes(draws), strict=True):
         log_hazard = _log_hazard(log_eta, beta, column.log_dose)
         hazard = np.exp(log_hazard)
-        least = hazard.min(axis=0)
-        weight = np.exp(least - hazard)
-        if len(hazard) > 1:
-            weight *= _STRATUM_CHANCE[:, None, None]
-        mass = weight.sum(axis=0)
-        weight /= mass
-        added = least - np.log(mass)
-        by_log = (weight * hazard).sum(axis=0)
-        by_beta = (weight * hazard * log_hazard).sum(axis=0)
+        if len(hazard) == 1:
+            added, by_log, by_beta = hazard[0], hazard[0].copy(), (hazard * log_hazard)[0]
+        else:
+            least = hazard.min(axis=0)
+            weight = _STRATUM_CHANCE[:, None, None] * np.exp(least - hazard)
+            mass = weight.sum(axis=0)
+            weight *= hazard / mass
+            added = least - np.log(mass)
+            by_log, by_beta = weight.sum(axis=0), (weight * log_hazard).sum(axis=0)
         log_earlier = _log_hazard(log_eta, beta, column.log_before)
         earlier = np.exp(log_earlier)
         added[column.looked] -= earlier
@@ -190,15 +186,13 @@ def log_likelihood_and_slope(draws: FloatArray, records: Records) -> tuple[Float
 
 @dataclass(frozen=True, eq=False)
 class Curves:
-    """The dose responses of each draw, ready for `cumulative_hazard`.
+    """Dose responses, ready for `hazards`: of what no log shows, to a dose of one, then by cause.
 
     Attributes:
-        unlogged: h0; shape (draws,).
-        log_eta: shape (causes, draws).
-        beta: shape (causes, draws).
+        log_eta: shape (1 + causes, draws); of several damage modes one below another.
+        beta: in the same shape.
     """
 
-    unlogged: FloatArray
     log_eta: FloatArray
     beta: FloatArray
 
@@ -206,39 +200,27 @@ class Curves:
 def curves_of(draws: FloatArray) -> Curves:
     """Return the dose responses of draws; these are as in `log_likelihood`."""
     k = draws.shape[1] // 2
-    by_column = np.ascontiguousarray(draws.T)
-    return Curves(_exp(by_column[0]), by_column[1 : 1 + k], _exp(by_column[1 + k :]))
+    by_column = draws.T
+    log_eta, log_beta = by_column[: 1 + k].copy(), np.zeros((1 + k, len(draws)))
+    np.clip(-log_eta[0], -_LARGEST_LOG, _LARGEST_LOG, out=log_eta[0])
+    log_beta[1:] = by_column[1 + k :]
+    return Curves(log_eta, _exp(log_beta))
 
 
-def cumulative_hazard(curves: Curves, now: FloatArray, before: FloatArray) -> FloatArray:
-    """Return what each cause adds to G, the unlogged one first; shape (1 + causes, draws).
-
-    Args:
-        curves: the dose responses.
-        now: doses; shape (causes,), or (causes, draws) for doses of each draw's own.
-        before: hazards at the last look that found the part sound, see `hazard_before`.
-    """
-    parts = np.empty((1 + len(curves.log_eta), len(curves.unlogged)))
-    parts[0] = curves.unlogged
-    log_dose = _log(now[:, None] if now.ndim == 1 else now)
-    np.exp(_log_hazard(curves.log_eta, curves.beta, log_dose), out=parts[1:])
-    parts[1:] -= before
-    return parts
-
-
-def hazard_before(curves: Curves, doses: FloatArray) -> FloatArray:
-    """Return the hazard by each cause at the last look that found a part sound.
+def hazards(curves: Curves, doses: FloatArray) -> FloatArray:
+    """Return what each dose adds to G; shape (rows, draws).
 
     Args:
         curves: the dose responses.
-        doses: at that look; shape (causes,).
-
-    Returns:
-        Shape (causes, draws); (1, 1) where there was no dose.
+        doses: shape (rows, 1), or (rows, draws) for doses of each draw's own; 1 for what no log
+            shows.
     """
-    if not doses.any():
-        return np.zeros((1, 1))
-    return np.exp(_log_hazard(curves.log_eta, curves.beta, _log(doses[:, None])))
+    log_hazard = _log_hazard(curves.log_eta, curves.beta, _log(doses))
+    return np.exp(log_hazard, out=log_hazard)
+
+
+def _doses_of(load: Load) -> tuple[Mapping[str, float], ...]:
+    return load.doses, load.unwatched, load.sound_at
 
 
 def _column(now: FloatArray, unseen: FloatArray, before: FloatArray) -> CauseColumn:

@@ -24,7 +24,13 @@ from pipeline.damage.model import (
     records_of,
 )
 from pipeline.damage.prior import Prior
-from pipeline.damage.sampling import LEAST_ESS, Sample, resampled, sample_posterior
+from pipeline.damage.sampling import (
+    LEAST_ESS,
+    Sample,
+    resampled,
+    sample_posterior,
+    sample_prior,
+)
 from pipeline.errors import DamageModelError
 from pipeline.run import FloatArray
 
@@ -64,11 +70,27 @@ class Posterior:
         return curves_of(self.draws)
 
 
-def learn(priors: Sequence[Prior], observations: Sequence[Observation]) -> Posterior:
-    """Return what `priors` become in the light of `observations`.
+@dataclass(frozen=True)
+class Fit:
+    """What each explanation of a damage mode makes of its looks, before these are weighed.
 
-    The explanations are weighed against each other by how well each foretold the looks (Bayes
-    factors). Equal input gives an equal posterior.
+    Attributes:
+        priors: the explanations.
+        samples: of each, standardised by its prior.
+        observations: looks that it has learned from.
+        damaged: how many of them found damage.
+    """
+
+    priors: tuple[Prior, ...]
+    samples: tuple[Sample, ...]
+    observations: int
+    damaged: int
+
+
+def learn(priors: Sequence[Prior], observations: Sequence[Observation]) -> Posterior:
+    """Return what `priors` become in the light of `observations`, by themselves.
+
+    Equal input gives an equal posterior.
 
     Args:
         priors: the explanations of the damage mode, as `priors_of` gives them; no cause in two.
@@ -77,28 +99,51 @@ def learn(priors: Sequence[Prior], observations: Sequence[Observation]) -> Poste
     Raises:
         DamageModelError: the draws do not settle; no figure would be worth showing.
     """
-    samples = [_settled_sample(prior, observations) for prior in priors]
-    foretold = np.array(
-        [
-            math.log(prior.belief) + sample.log_evidence
-            for prior, sample in zip(priors, samples, strict=True)
-        ]
-    )
-    beliefs = np.exp(foretold - foretold.max())
-    beliefs /= beliefs.sum()
-    weights = [belief * sample.weights for belief, sample in zip(beliefs, samples, strict=True)]
-    return Posterior(
-        causes=tuple(cause for prior in priors for cause in prior.causes),
-        draws=_side_by_side(priors, samples)[resampled(np.concatenate(weights), KEPT)],
-        beliefs=tuple(beliefs.tolist()),
-        ess=min(sample.ess for sample in samples),
+    return weigh(fit(priors, observations), [prior.belief for prior in priors])
+
+
+def fit(priors: Sequence[Prior], observations: Sequence[Observation]) -> Fit:
+    """Return what each explanation makes of `observations`; see `learn`."""
+    return Fit(
+        priors=tuple(priors),
+        samples=tuple(_settled_sample(prior, observations) for prior in priors),
         observations=len(observations),
         damaged=sum(look.damaged for look in observations),
     )
 
 
+def weigh(fitted: Fit, beliefs: Sequence[float]) -> Posterior:
+    """Return the explanations together, by how well each foretold the looks (Bayes factors).
+
+    Args:
+        fitted: the explanations.
+        beliefs: in each, before the looks; they sum to one.
+    """
+    samples = fitted.samples
+    foretold = np.array(
+        [
+            math.log(belief) + sample.log_evidence
+            for belief, sample in zip(beliefs, samples, strict=True)
+        ]
+    )
+    after = np.exp(foretold - foretold.max())
+    after /= after.sum()
+    weights = [belief * sample.weights for belief, sample in zip(after, samples, strict=True)]
+    draws = _side_by_side(fitted.priors, samples)
+    return Posterior(
+        causes=tuple(cause for prior in fitted.priors for cause in prior.causes),
+        draws=draws[resampled(np.concatenate(weights), KEPT)],
+        beliefs=tuple(after.tolist()),
+        ess=min(sample.ess for sample in samples),
+        observations=fitted.observations,
+        damaged=fitted.damaged,
+    )
+
+
 def _settled_sample(prior: Prior, observations: Sequence[Observation]) -> Sample:
     """Return draws of one explanation, standardised by its prior."""
+    if not observations:
+        return sample_prior(len(prior.mean), seed=_SEED)
     records = records_of(observations, prior.causes)
 
     def value_and_slope(points: FloatArray) -> tuple[FloatArray, FloatArray]:

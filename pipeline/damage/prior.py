@@ -38,6 +38,10 @@ CONTRIBUTING_LIFE = 10.0
 DOUBT = 0.25
 """Belief, before any teardown, that running time alone does the damage."""
 
+DOUBT_MODES = 2.0
+"""So many damage modes looked at weigh as much as DOUBT (common practice, no source); see
+doubt.py."""
+
 _B10_HAZARD = -math.log(0.9)  # at which one in ten is damaged
 
 

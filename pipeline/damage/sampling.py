@@ -115,6 +115,12 @@ def sample_posterior(
         density = np.append(density, log_likelihood(fresh) + prior.log_density(fresh))
 
 
+def sample_prior(dimensions: int, *, seed: int) -> Sample:
+    """Return FIRST_DRAWS draws from the standard normal prior: nothing was observed."""
+    points = np.random.default_rng(seed).standard_normal((FIRST_DRAWS, dimensions))
+    return Sample(points, np.full(FIRST_DRAWS, 1.0 / FIRST_DRAWS), 0.0)
+
+
 def effective_size(weights: FloatArray) -> float:
     """Return (sum w)^2 / sum w^2 of weights of shape (draws,) (Kish 1965, from memory)."""
     return float(weights.sum() ** 2 / (weights**2).sum())

@@ -60,8 +60,8 @@ class Ahead:
 
     Attributes:
         doses: of each cause after each run, in the order of `causes()`; shape
-            (causes, FUTURES, runs).
-        revolutions: after each run, NaN where unknown; shape (FUTURES, runs).
+            (causes, runs, FUTURES).
+        revolutions: after each run, NaN where unknown; shape (runs, FUTURES).
     """
 
     doses: FloatArray
@@ -69,7 +69,7 @@ class Ahead:
 
     def after(self, runs: int) -> dict[str, FloatArray]:
         """Return cause -> dose after the next `runs` runs, shape (FUTURES,); see `chance`."""
-        return dict(zip(causes(), self.doses[:, :, runs - 1].copy(), strict=True))
+        return dict(zip(causes(), self.doses[:, runs - 1], strict=True))
 
 
 def pool_of(
@@ -112,20 +112,23 @@ def draw_ahead(pool: Pool, rates: FloatArray, *, runs: int) -> Ahead:
         rates: of the fleet, see `usual_rates`.
         runs: how many lie ahead.
     """
-    doses = np.zeros((len(rates), FUTURES, runs))
+    doses = np.zeros((len(rates), runs, FUTURES))
     if not pool.runs:
-        return Ahead(doses, np.zeros((FUTURES, runs)))
+        return Ahead(doses, np.zeros((runs, FUTURES)))
     rng = np.random.default_rng(_SEED)
-    drawn = rng.integers(pool.runs, size=(FUTURES, runs))
+    drawn = rng.integers(pool.runs, size=(runs, FUTURES))
     unseen = pool.unwatched_h * rates
     brief = pool.unwatched_h.sum(axis=0) <= BRIEF * pool.doses[:, column_of(RUNNING)].sum()
-    for column, ahead in enumerate(doses):  # cause by cause: what stays in the cache is quicker
+    for column, added in enumerate(doses):  # cause by cause: what stays in the cache is quicker
         mean = unseen[:, column] if brief[column] else 0.0
-        added = (pool.doses[:, column] + mean)[drawn]
+        added[:] = (pool.doses[:, column] + mean)[drawn]
         if not brief[column]:
             added += unseen[:, column][drawn] * rng.standard_exponential(drawn.shape)
-        np.cumsum(added, axis=1, out=ahead)
-    return Ahead(doses, pool.revolutions[drawn].cumsum(axis=1))
+    revolutions = pool.revolutions[drawn]
+    for run in range(1, runs):  # numpy sums along any axis but the last one by one
+        doses[:, run] += doses[:, run - 1]
+        revolutions[run] += revolutions[run - 1]
+    return Ahead(doses, revolutions)
 
 
 def _count(circle: Iterable[tuple[Ledger, BoolArray]]) -> int:

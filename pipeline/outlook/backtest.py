@@ -16,14 +16,12 @@ import pandas as pd
 
 from pipeline.causes import DamageMode
 from pipeline.damage.chance import chance
-from pipeline.damage.fleet import Fleet
+from pipeline.damage.fleet import Fleet, learn_modes
 from pipeline.damage.looks import Seen, observations
-from pipeline.damage.model import Observation
 from pipeline.damage.posterior import Posterior, learn
-from pipeline.damage.prior import missing_lives, priors_of, running_prior
+from pipeline.damage.prior import running_prior
 from pipeline.damage.scores import Decomposition, calibration_table, decompose
 from pipeline.run import BoolArray, FloatArray
-from pipeline.spec import LifeSection
 
 Track = Callable[[Iterable[Any], int], Iterable[Any]]
 
@@ -131,38 +129,25 @@ def _foretell(fleet: Fleet, looks: Sequence[Seen]) -> Iterable[Forecast]:
     life = fleet.lives[looks[0].engine_id]
     usual_h, loads = fleet.usual_h(at), fleet.loads(life, before=at)
     known = observations((each for each in fleet.seen if each.at < at), loads)
-    learned: dict[DamageMode, tuple[Posterior, Posterior] | None] = {}
+    learned = learn_modes(life, known, usual_h=usual_h)
+    timed: dict[DamageMode, Posterior] = {}
     for look in looks:
-        mode = look.mode
-        if mode not in learned:
-            learned[mode] = _learn_both(mode, life, usual_h[mode.part], known.get(mode, []))
-        both = learned[mode]
-        if both is None:
+        mode, build_h = look.mode, usual_h[look.mode.part]
+        if mode not in learned or build_h is None:
             continue
+        if mode not in timed:
+            timed[mode] = learn([running_prior(build_h)], known.get(mode, ()))
         load = loads.of(look.now, look.sound)
-        by_doses, by_hours = both
         yield Forecast(
             engine_id=look.engine_id,
             at=at,
             mode=mode,
             positions=look.positions,
-            p=chance(by_doses, load).p,
-            by_hours=chance(by_hours, load).p,
-            looks=by_doses.observations,
+            p=chance(learned[mode], load).p,
+            by_hours=chance(timed[mode], load).p,
+            looks=learned[mode].observations,
             damaged=look.damaged,
         )
-
-
-def _learn_both(
-    mode: DamageMode,
-    life: LifeSection,
-    usual_h: float | None,
-    known: Sequence[Observation],
-) -> tuple[Posterior, Posterior] | None:
-    if usual_h is None or missing_lives(mode, life):
-        return None
-    priors = priors_of(mode, life, strip_interval_h=usual_h)
-    return learn(priors, known), learn([running_prior(usual_h)], known)
 
 
 def _score(forecasts: FloatArray, damaged: BoolArray) -> Decomposition | None:

@@ -108,15 +108,31 @@ def pressure_drift(runs: Sequence[SteadyRun], *, above_rpm: float) -> Drift | No
     point = _busiest(runs, above_rpm)
     if point is None:
         return None
-    near = [(run.hours, ratio) for run in runs if (ratio := _ratio(run, point)) is not None]
-    if len({hours for hours, _ in near}) < 2:
+    hours, ratios = ratios_at(runs, point)
+    if len(np.unique(hours)) < 2:
         return None
-    hours, ratios = np.array(near).T
     change, error, freedom = _change(hours, ratios)
     away = error * float(special.stdtrit(freedom, 0.95))
     low, middle, high = np.expm1([change - away, change, change + away]).tolist()
     rpm, oil_c = point
-    return Drift(rpm, oil_c, middle, low, high, float(hours[-1]), len(near))
+    return Drift(rpm, oil_c, middle, low, high, float(hours[-1]), len(hours))
+
+
+def ratios_at(
+    runs: Sequence[SteadyRun], point: tuple[float, float]
+) -> tuple[FloatArray, FloatArray]:
+    """Return running hours and log-ratio of the runs that ran steadily near a point.
+
+    Args:
+        runs: of one build, in order.
+        point: engine speed, 1/min, and oil temperature, °C.
+
+    Returns:
+        Running hours at the middle of each such run, and ln of its pressure over the expected one.
+    """
+    near = [(run.hours, ratio) for run in runs if (ratio := _ratio(run, point)) is not None]
+    hours, ratios = np.array(near, dtype=np.float64).reshape(-1, 2).T
+    return hours, ratios
 
 
 def drift_sentence(drift: Drift, rpm: str, oil: str) -> str:

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from pipeline.causes import DamageMode, parts
-from pipeline.damage.chance import Estimate, Forecast, foretell
+from pipeline.damage.chance import Estimate, Forecast, Question, forecasts
 from pipeline.damage.ledger import Loads
 from pipeline.damage.looks import LikeParts
 from pipeline.damage.model import Load
@@ -70,7 +70,7 @@ def forecast(
     Returns:
         Without the modes in which a part went back damaged: they need no forecast.
     """
-    known: dict[tuple[int, int], Forecast] = {}  # modes may be alike
+    asked: dict[tuple[int, int], Question] = {}  # modes may be alike
     found = []
     for like in fitted:
         for mode in parts()[like.part].modes.values():
@@ -78,19 +78,35 @@ def forecast(
             if posterior is None or mode.name in like.went_back:
                 continue
             load = like.load(mode, loads)
-            if (id(posterior), id(load)) not in known:
-                known[id(posterior), id(load)] = foretell(posterior, load, ahead)
-            told = known[id(posterior), id(load)]
-            found.append(
-                ModeOutlook(
-                    mode=mode,
-                    like=like,
-                    load=load,
-                    now=told.now,
-                    next=told.then,
-                    next_logged=told.then_logged,
-                    looks=posterior.observations,
-                    damaged=posterior.damaged,
-                )
-            )
-    return tuple(sorted(found, key=lambda each: -each.next.p))
+            asked[id(posterior), id(load)] = posterior, load
+            found.append((mode, like, posterior, load))
+    told = dict(zip(asked, forecasts(list(asked.values()), ahead), strict=True))
+    modes = [
+        _mode_outlook(mode, like, posterior, load, told[id(posterior), id(load)])
+        for mode, like, posterior, load in found
+    ]
+    return tuple(sorted(modes, key=lambda each: -each.next.p))
+
+
+def _mode_outlook(
+    mode: DamageMode, like: LikeParts, posterior: Posterior, load: Load, told: Forecast
+) -> ModeOutlook:
+    return ModeOutlook(
+        mode=mode,
+        like=like,
+        load=load,
+        now=told.now,
+        next=told.then,
+        next_logged=told.then_logged,
+        looks=posterior.observations,
+        damaged=posterior.damaged,
+    )
+
+
+def alike(modes: Iterable[ModeOutlook]) -> tuple[tuple[ModeOutlook, ...], ...]:
+    """Return the damage modes of the same parts with the same chances together, in their order."""
+    rows: dict[object, list[ModeOutlook]] = {}
+    for mode in modes:
+        key = mode.mode.part, mode.like.positions, mode.now, mode.next
+        rows.setdefault(key, []).append(mode)
+    return tuple(map(tuple, rows.values()))

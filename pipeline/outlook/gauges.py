@@ -27,7 +27,7 @@ class Gauge:
         limit: in words.
         used: share of the limit that is used, 1 where it is reached.
         left: what is left of it, in its unit.
-        ahead: what is added after each of the next runs, in that unit; shape (futures, runs).
+        ahead: what is added after each of the next runs, in that unit; shape (runs, futures).
     """
 
     part: str

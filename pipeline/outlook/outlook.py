@@ -8,7 +8,7 @@ from datetime import datetime
 
 from pipeline.causes import DamageMode
 from pipeline.damage.blame import Blame, blames_of
-from pipeline.damage.chance import Estimate, foretell
+from pipeline.damage.chance import Estimate, foretell, risk_after
 from pipeline.damage.ledger import Loads
 from pipeline.damage.looks import LikeParts
 from pipeline.damage.model import UNLOGGED, Load
@@ -181,9 +181,10 @@ def _decisive(
 
 def _runs_left(on: ModeOutlook, posterior: Posterior, ahead: Ahead, accepted: float) -> int | None:
     """Return after how many runs the accepted risk is passed; the chance never falls with them."""
+    risk = risk_after(posterior, on.load)
     below, above = 0, MOST_RUNS + 1
     while above - below > 1:
         middle = (below + above) // 2
-        likely = foretell(posterior, on.load, ahead.after(middle)).then_logged
-        below, above = (below, middle) if likely.p > accepted else (middle, above)
+        passed_by_then = risk(ahead.after(middle)) > accepted
+        below, above = (below, middle) if passed_by_then else (middle, above)
     return above if above <= MOST_RUNS else None

@@ -60,7 +60,7 @@ def passed(gauges: Iterable[Gauge]) -> tuple[Reach, ...]:
 def _reach(gauge: Gauge) -> Reach:
     if gauge.used >= 1.0:
         return Reach(gauge.part, gauge.positions, gauge.limit, gauge.used, 0, 0, 0)
-    first = np.sort((gauge.ahead < gauge.left).sum(axis=1) + 1)
+    first = np.sort((gauge.ahead < gauge.left).sum(axis=0) + 1)
     places = (round(share * (len(first) - 1)) for share in (0.05, 0.5, 0.95))
     low, middle, high = (_known(int(first[place])) for place in places)
     return Reach(gauge.part, gauge.positions, gauge.limit, gauge.used, middle, low, high)

@@ -130,7 +130,9 @@ def _of_risk(outlook: Outlook, reader: Reader, rpm_at: Mapping[str, float]) -> l
         if more.blame.cause == RUNNING and more.usual_h is not None:
             ran, usual = (duration(3600.0 * h) for h in (on.load.doses[RUNNING], more.usual_h))
             words += f", {ran}, where such parts usually run {usual}"
-        said.append(f"First cause, should it be damaged: {words} ({share(more.blame.share.p)}).")
+        said.append(
+            f"First logged cause, should it be damaged: {words} ({share(more.blame.share.p)})."
+        )
     return said
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from pipeline.causes import DamageMode, mode_named
 from pipeline.damage.blame import Blame, blame_in_words, blames_of, capital, cause_in_words, place
-from pipeline.damage.chance import Estimate, chance
+from pipeline.damage.chance import Estimate, chances
 from pipeline.damage.model import UNLOGGED, Load
 from pipeline.damage.posterior import Posterior
 from pipeline.finding import Finding
@@ -157,16 +157,13 @@ def look_again(
     Returns:
         The likeliest first, one damage mode a part; only where logged events are the first cause.
     """
-    chances: dict[tuple[int, int], Estimate] = {}  # modes may be alike
+    judged = [(each, posteriors[each.mode]) for each in spared if each.mode in posteriors]
+    # modes may be alike
+    asked = {(id(posterior), id(each.load)): (posterior, each.load) for each, posterior in judged}
+    likely = dict(zip(asked, chances(list(asked.values())), strict=True))
     suspects: dict[tuple[str, tuple[str | None, ...]], LookAgain] = {}
-    for each in spared:
-        posterior = posteriors.get(each.mode)
-        if posterior is None:
-            continue
-        alike_key = id(posterior), id(each.load)
-        if alike_key not in chances:
-            chances[alike_key] = chance(posterior, each.load)
-        estimate = chances[alike_key]
+    for each, posterior in judged:
+        estimate = likely[id(posterior), id(each.load)]
         if estimate.p < SUSPECT:
             continue
         first = blames_of(posterior, each.load, each.events, found=False)[0]

@@ -27,7 +27,7 @@ def sheet_text(sheet: Sheet, reader: Reader, rpm_at: Mapping[str, float]) -> str
         reader: whose units and time zone are used.
         rpm_at: engine speed at the peak of events, see `blame_in_words`.
     """
-    seen = _as_shown(sheet, reader, rpm_at)
+    seen = sheet_in_words(sheet, reader, rpm_at)
     lines = [f"{seen['title']}{seen['at']:>{_WIDTH - len(seen['title'])}}"]
     lines += textwrap.wrap(seen["basis"], _WIDTH)
     lines += textwrap.wrap(seen["tick"], _WIDTH)
@@ -62,10 +62,11 @@ def sheet_html(sheet: Sheet, reader: Reader, rpm_at: Mapping[str, float]) -> str
         lstrip_blocks=True,
     )
     page = environment.from_string(template.read_text(encoding="utf-8"))
-    return page.render(**_as_shown(sheet, reader, rpm_at), caution=CAUTION)
+    return page.render(**sheet_in_words(sheet, reader, rpm_at), caution=CAUTION)
 
 
-def _as_shown(sheet: Sheet, reader: Reader, rpm_at: Mapping[str, float]) -> dict[str, Any]:
+def sheet_in_words(sheet: Sheet, reader: Reader, rpm_at: Mapping[str, float]) -> dict[str, Any]:
+    """Return a sheet in words, as its templates take them; see `sheet_text`."""
     scale = ", ".join(f"{grade.value} {grade.title}" for grade in grades())
     items = [
         _item(number, item, reader, rpm_at) for number, item in enumerate(sheet.items, start=1)

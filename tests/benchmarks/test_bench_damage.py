@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.causes import RUNNING, causes, parts
-from pipeline.damage.chance import foretell
+from pipeline.damage.chance import forecasts
 from pipeline.damage.model import Load, Observation
 from pipeline.damage.posterior import learn
 from pipeline.damage.prior import priors_of
@@ -48,9 +48,7 @@ def test_fleet_of_fifty_engines_and_two_hundred_teardowns(benchmark, fleet) -> N
         asked = 0
         for mode, observations in looks.items():
             posterior = learn(priors_of(mode, LIFE, strip_interval_h=6.0), observations)
-            for load in engines:
-                foretell(posterior, load, ahead)
-                asked += 1
+            asked += len(forecasts([(posterior, load) for load in engines], ahead))
         return asked
 
     assert benchmark.pedantic(outlook, rounds=3, warmup_rounds=1) == ENGINES * len(looks)

@@ -2,7 +2,8 @@
 
 Doses are in lives of their kind, running time in hours. The doses of a run grow with its hours and
 with how hard it was driven, but mostly with luck: log-normal from run to run. What is true of a
-damage mode is drawn from the very beliefs that the model starts from.
+damage mode is drawn from the very beliefs that the model starts from; or its lives are one of each
+kind (ten, for a contributing cause), and the builder only guesses at them.
 """
 
 from __future__ import annotations
@@ -14,28 +15,17 @@ from typing import Literal
 
 import numpy as np
 
-from pipeline.causes import RUNNING, DamageMode, mode_named
+from pipeline.causes import RUNNING, DamageMode, parts
 from pipeline.damage.model import UNLOGGED, Load, Observation
 from pipeline.damage.prior import Prior, priors_of
 from pipeline.spec import KINDS, LifeSection
 
-World = Literal["doses", "running"]
-"""What does the damage: the logged doses, or running time alone."""
+World = Literal["doses", "guessed", "running"]
+"""What does the damage: the logged doses, with lives that are drawn or guessed at; or running time
+alone."""
 
 STRIP_INTERVAL_H = 7.0
-MODES = tuple(
-    mode_named(*name.split("."))
-    for name in (
-        "rod_bearing.worn",
-        "rod_bolt.stretched",
-        "head_gasket.leaking",
-        "exhaust_valve.bent",
-        "piston_skirt.scuffed",
-        "cam_lobe.scuffed",
-        "ring.butted",
-        "valve_spring.lost_load",
-    )
-)
+GUESS_SPREAD = math.log(2.0)  # of ln life: two guesses in three are right within a factor of two
 
 # Share of runs in which a dose is taken at all.
 _OCCURS = {
@@ -53,13 +43,36 @@ _WHOLES = {
     "over_rev": ("over_rev.on_power", "over_rev.driven"),
     "overboost": ("overboost.cool", "overboost.hot"),
 }
+MODES = tuple(
+    {
+        (mode.primary, mode.contributing): mode
+        for part in parts().values()
+        for mode in part.modes.values()
+        if mode.causes and {*mode.causes} <= {*_OCCURS, *_WHOLES}
+    }.values()
+)
+"""One damage mode of each set of causes."""
+
 _RUNS_A_BUILD = 14.0
 _LIVES_A_BUILD = 0.8
-_LUCK = 1.3  # spreads: of ln dose from run to run,
-_DRIVING = 0.4  # of all doses of a run together,
-_ENGINE = 0.5  # and from engine to engine
+_DRIVING = 0.4  # spread of ln of all doses of a run together
 
 Doses = dict[str, float]
+
+
+@dataclass(frozen=True)
+class Unlike:
+    """How unlike doses are: spread of ln dose from run to run, and from engine to engine."""
+
+    runs: float
+    engines: float
+
+
+EVEN = Unlike(1.3, 0.5)
+"""Every build takes about as much of every kind: who knows all names the right cause in 83 %."""
+
+UNEVEN = Unlike(1.8, 1.0)
+"""A build takes much of one kind and little of another: who knows all is right in nine of ten."""
 
 
 @dataclass(frozen=True)
@@ -90,29 +103,41 @@ class Fleet:
 
     rates: list[Doses]
     builds: list[Doses]
+    unlike: Unlike
 
 
-def believed(mode: DamageMode) -> tuple[Prior, Prior]:
-    """What the builder believes: one life of each kind does it, or the strip interval."""
-    life = LifeSection(**dict.fromkeys(KINDS, 1.0))
-    by_doses, by_running = priors_of(mode, life, strip_interval_h=STRIP_INTERVAL_H)
+def believed(mode: DamageMode, lives: Mapping[str, float]) -> tuple[Prior, Prior]:
+    """What the builder believes: the stated lives do it, or the strip interval."""
+    by_doses, by_running = priors_of(mode, LifeSection(**lives), strip_interval_h=STRIP_INTERVAL_H)
     return by_doses, by_running
 
 
+def draw_lives(rng: np.random.Generator, world: World) -> dict[str, float]:
+    """What the builder states as [life]."""
+    off = rng.lognormal(0.0, GUESS_SPREAD if world == "guessed" else 0.0, len(KINDS))
+    return dict(zip(KINDS, off.tolist(), strict=True))
+
+
 def draw_truth(rng: np.random.Generator, mode: DamageMode, world: World) -> Truth:
-    by_doses, by_running = believed(mode)
-    prior = by_doses if world == "doses" else by_running
+    by_doses, by_running = believed(mode, dict.fromkeys(KINDS, 1.0))
+    prior = by_running if world == "running" else by_doses
     parameters = np.exp(rng.normal(prior.mean, prior.spread))
     etas, betas = np.split(parameters[1:], 2)
+    if world == "guessed":
+        lives = np.repeat([1.0, 10.0], [len(mode.primary), len(mode.contributing)])
+        etas = lives / (-math.log(0.9)) ** (1.0 / betas)
     return Truth(
         float(parameters[0]), dict(zip(prior.causes, zip(etas, betas, strict=True), strict=True))
     )
 
 
-def draw_fleet(rng: np.random.Generator, engines: int, teardowns: int) -> Fleet:
+def draw_fleet(
+    rng: np.random.Generator, engines: int, teardowns: int, unlike: Unlike = EVEN
+) -> Fleet:
     """Engines with `teardowns` builds each, every part new after each teardown."""
-    rates = [_draw_rates(rng) for _ in range(engines)]
-    return Fleet(rates, [_draw_build(rng, rate) for rate in rates for _ in range(teardowns)])
+    rates = [_draw_rates(rng, unlike) for _ in range(engines)]
+    builds = [_draw_build(rng, rate, unlike) for rate in rates for _ in range(teardowns)]
+    return Fleet(rates, builds, unlike)
 
 
 def draw_looks(
@@ -129,26 +154,26 @@ def draw_questions(rng: np.random.Generator, fleet: Fleet, count: int) -> list[D
     """Builds not stripped yet, at any stage: what the model is asked about."""
     questions = []
     for _ in range(count):
-        doses = _draw_build(rng, fleet.rates[rng.integers(len(fleet.rates))])
+        doses = _draw_build(rng, fleet.rates[rng.integers(len(fleet.rates))], fleet.unlike)
         stage = rng.uniform(0.2, 1.2)
         questions.append({cause: stage * dose for cause, dose in doses.items()})
     return questions
 
 
-def _draw_rates(rng: np.random.Generator) -> Doses:
+def _draw_rates(rng: np.random.Generator, unlike: Unlike) -> Doses:
     """One engine's doses an hour in the runs in which they occur."""
-    mean_of_run = math.exp(0.5 * (_LUCK**2 + _DRIVING**2))
+    mean_of_run = math.exp(0.5 * (unlike.runs**2 + _DRIVING**2))
     usual = _LIVES_A_BUILD / (STRIP_INTERVAL_H * mean_of_run)
-    return {c: usual / share * rng.lognormal(0.0, _ENGINE) for c, share in _OCCURS.items()}
+    return {c: usual / share * rng.lognormal(0.0, unlike.engines) for c, share in _OCCURS.items()}
 
 
-def _draw_build(rng: np.random.Generator, rates: Doses) -> Doses:
+def _draw_build(rng: np.random.Generator, rates: Doses, unlike: Unlike) -> Doses:
     """What one build of an engine takes until it is stripped."""
     runs = 6 + rng.poisson(_RUNS_A_BUILD - 6.0)
     hours = rng.lognormal(math.log(STRIP_INTERVAL_H / _RUNS_A_BUILD), 0.35, runs)
     driving = rng.lognormal(0.0, _DRIVING, runs)
     doses = {RUNNING: float(hours.sum())}
     for cause, rate in rates.items():
-        luck = rng.lognormal(0.0, _LUCK, runs) * (rng.random(runs) < _OCCURS[cause])
+        luck = rng.lognormal(0.0, unlike.runs, runs) * (rng.random(runs) < _OCCURS[cause])
         doses[cause] = float((rate * hours * driving * luck).sum())
     return doses | {kind: sum(doses[part] for part in split) for kind, split in _WHOLES.items()}

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.causes import mode_named
-from pipeline.damage.chance import chance, foretell, shares
+from pipeline.damage.chance import chance, chances, forecasts, foretell, risk_after, shares
 from pipeline.damage.model import Load, Observation
 from pipeline.damage.posterior import KEPT, Posterior, learn
 from pipeline.damage.prior import priors_of
@@ -139,3 +139,23 @@ def test_before_damage_is_found_the_likelier_lives_are_to_blame() -> None:
     doomed, lasting = 1.0 - math.exp(-9.03), 1.0 - math.exp(-0.03)
     expected = doomed / (doomed + lasting) * 9.0 / 9.03
     assert shares(doubtful, load, found=False)["hot"].p == pytest.approx(expected, abs=0.01)
+
+
+def test_many_questions_give_what_each_gives_alone() -> None:
+    fate = Posterior((), np.log(np.full((KEPT, 1), 0.03)), (1.0,), 512.0, 0, 0)
+    asked = [
+        (CERTAIN, Load({"hot": 2.0, "dry": 4.0}, sound_at={"hot": 1.0})),
+        (fate, Load({"hot": 9.0})),
+        (LEARNED, Load({"cold_load": 5.0}, unwatched={"cold_load": 10.0})),
+        (CERTAIN, Load({})),
+    ]
+    ahead = {"hot": np.array([0.0, 2.0]), "cold_load": np.linspace(0.0, 30.0, KEPT)}
+    assert chances(asked) == [chance(*each) for each in asked]
+    assert forecasts(asked, ahead) == [foretell(*each, ahead) for each in asked]
+    assert (chances([]), forecasts([], ahead)) == ([], [])
+
+
+def test_the_risk_ahead_is_that_of_the_forecast() -> None:
+    load, ahead = Load({"cold_load": 5.0, "running": 4.0}), {"cold_load": np.full(KEPT, 9.0)}
+    told = foretell(LEARNED, load, ahead).then_logged.p
+    assert risk_after(LEARNED, load)(ahead) == pytest.approx(told)

@@ -13,9 +13,8 @@ from scipy import integrate
 from pipeline.damage.model import (
     Load,
     Observation,
-    cumulative_hazard,
     curves_of,
-    hazard_before,
+    hazards,
     log_likelihood,
     log_likelihood_and_slope,
     records_of,
@@ -148,10 +147,8 @@ def test_absurd_parameters_and_doses_stay_finite() -> None:
 
 def test_each_cause_adds_its_part_to_the_hazard() -> None:
     draw = np.log([[0.03, 4.0, 8.0, 2.0, 1.5]])
-    curves = curves_of(draw)
-    before = hazard_before(curves, np.array([1.0, 0.0]))
-    parts = cumulative_hazard(curves, np.array([2.0, 4.0]), before)
-    assert parts[:, 0] == pytest.approx([0.03, 0.5**2 - 0.25**2, 0.5**1.5])
+    added = hazards(curves_of(draw), np.array([[1.0], [2.0], [4.0]]))
+    assert added[:, 0] == pytest.approx([0.03, 0.5**2, 0.5**1.5])
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,8 @@
 """The damage model on simulated fleets whose truth is known.
 
-Counting hours means the same model with running time as its only cause.
+Counting hours means the same model with running time as its only cause. One who knows has the true
+lives. Even one who has only the builder's guess at them, but knows that doses do the damage, cannot
+come as near: that is what thirty teardowns leave open, however they are read.
 """
 
 from __future__ import annotations
@@ -10,19 +12,24 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 from fleet import (
+    EVEN,
     MODES,
     STRIP_INTERVAL_H,
+    UNEVEN,
+    Unlike,
     World,
     believed,
     draw_fleet,
+    draw_lives,
     draw_looks,
     draw_questions,
     draw_truth,
 )
 
-from pipeline.damage.chance import chance, shares
+from pipeline.damage.chance import chance, chances, shares
+from pipeline.damage.doubt import weigh_together
 from pipeline.damage.model import Load
-from pipeline.damage.posterior import learn
+from pipeline.damage.posterior import Fit, fit, learn, weigh
 from pipeline.damage.prior import DOUBT, running_prior
 
 
@@ -33,32 +40,41 @@ class Trial:
     squared_distance: float
     squared_distance_of_hours: float
     first_cause_right: float
-    first_cause_right_for_one_who_knows: float
+    right_for_one_who_knows: float
+    right_for_one_who_knows_that_doses_do_it: float
 
 
-def run_trial(world: World, *, engines: int, teardowns: int, seeds: range) -> Trial:
-    ours, of_hours, right, known_right = [], [], [], []
+def run_trial(
+    world: World, *, engines: int, teardowns: int, seeds: range, unlike: Unlike = EVEN
+) -> Trial:
+    ours, of_hours, right, known_right, without_doubt = [], [], [], [], []
     for seed in seeds:
         rng = np.random.default_rng(seed)
-        fleet = draw_fleet(rng, engines, teardowns)
-        questions = draw_questions(rng, fleet, 60)
-        for mode in MODES:
-            truth = draw_truth(rng, mode, world)
-            looks = draw_looks(rng, truth, fleet.builds)
-            posterior = learn(believed(mode), looks)
+        fleet = draw_fleet(rng, engines, teardowns, unlike)
+        questions = draw_questions(rng, fleet, 40)
+        lives = draw_lives(rng, world)
+        truths = [draw_truth(rng, mode, world) for mode in MODES]
+        found = [draw_looks(rng, truth, fleet.builds) for truth in truths]
+        fits = [fit(believed(mode, lives), looks) for mode, looks in zip(MODES, found, strict=True)]
+        for truth, looks, fitted, posterior in zip(
+            truths, found, fits, weigh_together(fits), strict=True
+        ):
+            undoubting = weigh(Fit(fitted.priors[:1], fitted.samples[:1], 0, 0), [1.0])
             by_hours = learn([running_prior(STRIP_INTERVAL_H)], looks)
-            for doses in questions:
-                true = truth.chance(doses)
-                ours.append((chance(posterior, Load(doses)).p - true) ** 2)
-                of_hours.append((chance(by_hours, Load(doses)).p - true) ** 2)
+            true = np.array([truth.chance(doses) for doses in questions])
+            for learned, distances in ((posterior, ours), (by_hours, of_hours)):
+                told = chances([(learned, Load(doses)) for doses in questions])
+                distances += ((np.array([each.p for each in told]) - true) ** 2).tolist()
             for look in looks:
                 if look.damaged:
                     true_shares = truth.shares(look.load.doses)
-                    blamed = shares(posterior, look.load)
-                    first = max(blamed, key=lambda cause: blamed[cause].p)
-                    right.append(true_shares.get(first, 0.0))
                     known_right.append(max(true_shares.values()))
-    return Trial(*(float(np.mean(values)) for values in (ours, of_hours, right, known_right)))
+                    for learned, named in ((posterior, right), (undoubting, without_doubt)):
+                        blamed = shares(learned, look.load)
+                        first = max(blamed, key=lambda cause: blamed[cause].p)
+                        named.append(true_shares.get(first, 0.0))
+    values = ours, of_hours, right, known_right, without_doubt
+    return Trial(*(float(np.mean(each)) for each in values))
 
 
 def gain_over_hours(trial: Trial) -> float:
@@ -67,27 +83,52 @@ def gain_over_hours(trial: Trial) -> float:
 
 
 @pytest.fixture(scope="module")
+def thirty_teardowns() -> Trial:
+    return run_trial("guessed", engines=10, teardowns=3, seeds=range(8))
+
+
+@pytest.fixture(scope="module")
+def thirty_uneven_teardowns() -> Trial:
+    return run_trial("guessed", engines=10, teardowns=3, seeds=range(12), unlike=UNEVEN)
+
+
+@pytest.fixture(scope="module")
 def two_hundred_teardowns() -> Trial:
-    return run_trial("doses", engines=50, teardowns=4, seeds=range(3))
+    return run_trial("doses", engines=50, teardowns=4, seeds=range(2))
 
 
-def test_thirty_teardowns_give_most_of_what_perfect_knowledge_adds_over_hours() -> None:
-    trial = run_trial("doses", engines=10, teardowns=3, seeds=range(4))
-    assert gain_over_hours(trial) >= 0.70
+def test_thirty_teardowns_give_most_of_what_perfect_knowledge_adds_over_hours(
+    thirty_teardowns: Trial,
+) -> None:
+    assert gain_over_hours(thirty_teardowns) >= 0.70
 
 
 def test_two_hundred_teardowns_give_nearly_all_of_it(two_hundred_teardowns: Trial) -> None:
     assert gain_over_hours(two_hundred_teardowns) >= 0.90
 
 
-def test_the_right_cause_comes_first_as_for_one_who_knows(two_hundred_teardowns: Trial) -> None:
-    trial = two_hundred_teardowns
-    assert trial.first_cause_right >= trial.first_cause_right_for_one_who_knows - 0.04
+@pytest.mark.parametrize("fleet", ["thirty_uneven_teardowns", "two_hundred_teardowns"])
+def test_the_right_cause_comes_first_as_for_one_who_knows(fleet, request) -> None:
+    trial = request.getfixturevalue(fleet)
+    assert trial.first_cause_right >= trial.right_for_one_who_knows - 0.04
+
+
+def test_where_doses_are_even_doubt_costs_little_of_what_can_be_known(
+    thirty_teardowns: Trial,
+) -> None:
+    possible = thirty_teardowns.right_for_one_who_knows_that_doses_do_it
+    assert possible < thirty_teardowns.right_for_one_who_knows - 0.03
+    assert thirty_teardowns.first_cause_right >= possible - 0.015
 
 
 def test_no_worse_than_hours_where_only_hours_do_the_damage() -> None:
-    trial = run_trial("running", engines=50, teardowns=4, seeds=range(3))
+    trial = run_trial("running", engines=50, teardowns=4, seeds=range(2))
     assert trial.squared_distance <= 1.02 * trial.squared_distance_of_hours
+
+
+def test_hardly_worse_than_hours_while_it_is_still_learning_that_only_hours_do() -> None:
+    trial = run_trial("running", engines=10, teardowns=3, seeds=range(8))
+    assert trial.squared_distance <= 1.1 * trial.squared_distance_of_hours
 
 
 def test_intervals_cover_nine_in_ten_truths() -> None:
@@ -97,7 +138,8 @@ def test_intervals_cover_nine_in_ten_truths() -> None:
         mode = MODES[seed % len(MODES)]
         fleet = draw_fleet(rng, 10, 3)
         truth = draw_truth(rng, mode, "running" if rng.random() < DOUBT else "doses")
-        posterior = learn(believed(mode), draw_looks(rng, truth, fleet.builds))
+        beliefs = believed(mode, draw_lives(rng, "doses"))
+        posterior = learn(beliefs, draw_looks(rng, truth, fleet.builds))
         for doses in draw_questions(rng, fleet, 5):
             estimate = chance(posterior, Load(doses))
             covered.append(estimate.low <= truth.chance(doses) <= estimate.high)

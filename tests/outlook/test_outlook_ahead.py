@@ -49,7 +49,7 @@ def test_futures_have_the_mean_and_spread_of_the_runs() -> None:
     assert after_4.mean() == pytest.approx(4 * mean, abs=4 * 2 * spread / np.sqrt(FUTURES))
     assert after_4.std() == pytest.approx(2 * spread, rel=0.1)
     assert set(ahead.after(1)["oil_starvation"]) <= set(range(12))
-    assert ahead.revolutions[:, -1].tolist() == [4000.0] * FUTURES
+    assert ahead.revolutions[-1].tolist() == [4000.0] * FUTURES
 
 
 def test_the_same_runs_give_the_same_futures() -> None:

@@ -26,7 +26,7 @@ def steady(**per_run: float) -> Ahead:
 
 
 def gauge(used: float, per_run: float, limit: str = "x") -> Gauge:
-    ahead = np.tile(per_run * np.arange(1.0, MOST_RUNS + 1), (FUTURES, 1))
+    ahead = np.tile(per_run * np.arange(1.0, MOST_RUNS + 1)[:, None], FUTURES)
     return Gauge("rod", (None,), limit, used, 1.0 - used, ahead)
 
 
@@ -56,7 +56,7 @@ def test_passed_limits_are_listed_most_used_first() -> None:
 
 def test_an_uncertain_future_has_an_interval() -> None:
     rng = np.random.default_rng(3)
-    ahead = rng.exponential(0.1, (FUTURES, MOST_RUNS)).cumsum(axis=1)
+    ahead = rng.exponential(0.1, (MOST_RUNS, FUTURES)).cumsum(axis=0)
     reach = first_reach([Gauge("rod", (None,), "x", 0.0, 1.0, ahead)])
     assert reach is not None
     # The tenth of exponential steps of a tenth: the runs before it are Poisson around 10.
