@@ -32,6 +32,8 @@ class FlagLimits:
         flat_tolerance: spread that still counts as flat.
         flat_suspect_s: seconds flat until suspect; 0 leaves the test out.
         flat_fail_s: seconds flat until bad; 0 leaves the test out.
+        nothing: (low, high) of what a sound sensor reads where there is nothing to read, and may
+            well read without a change; None: its flat lines count wherever they are.
     """
 
     gross_fail: tuple[float, float]
@@ -41,6 +43,7 @@ class FlagLimits:
     flat_tolerance: float
     flat_suspect_s: float
     flat_fail_s: float
+    nothing: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -115,4 +118,5 @@ def _limits(row: dict[str, Any]) -> FlagLimits:
         flat_tolerance=float(flat["tolerance"]),
         flat_suspect_s=float(flat["suspect_s"]),
         flat_fail_s=float(flat["fail_s"]),
+        nothing=pair("nothing") if "nothing" in row else None,
     )

@@ -7,41 +7,42 @@ from one to the other.
 from __future__ import annotations
 
 import hashlib
-import mmap
+import os
+import tempfile
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack, contextmanager, suppress
-from dataclasses import dataclass
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
+from tempfile import TemporaryDirectory
+from threading import Event
 from typing import Literal
 
-from pipeline.catalogue import WATCHED
-from pipeline.detect.judge import DETECTOR_VERSION, detect
-from pipeline.detect.pressure import (
-    PressureSummary,
-    PressureSurface,
-    learn_surface,
-    steady_pressure,
+from pipeline.errors import BabbittError, LogbookError, LogRefusedError
+from pipeline.ingest.source import Instructions, ReadSource
+from pipeline.judging import judge_engine
+from pipeline.log_bytes import LogBytes, open_log
+from pipeline.logbook import (
+    INCOMING,
+    Logbook,
+    place_file,
+    saying_what_failed,
+    sync,
+    write_original,
 )
-from pipeline.detect.watch import watched
-from pipeline.errors import BabbittError, LogRefusedError
-from pipeline.exposure import Exposure
-from pipeline.ingest.read import Instructions, ReadSource, read_log
-from pipeline.logbook import Logbook, saying_what_failed, whole_file, write_original, write_run
-from pipeline.register import Session, builds, corrections, engines, events, runs
-from pipeline.register.values import Build, RunRecord, SurfaceRecord
-from pipeline.run import Run
-from pipeline.spec import EngineSpec
-from pipeline.totals.exposure import expose
+from pipeline.reading import Reading, read_into
+from pipeline.register import Session, builds, corrections, engines, runs, sensors
+from pipeline.register.values import RunRecord
+from pipeline.run import RunOutline
 
 Overlap = Literal["refuse", "replace", "keep-both"]
-Track = Callable[[Iterable[RunRecord], int], Iterable[RunRecord]]
+Told = Callable[[float], None]
+"""Is told the share of a job that is done, from 0 to 1, again and again."""
 
-LEARNING_RUNS = 40
-"""Expected oil pressure is learned from the first of these many runs of a build that suffice."""
-
-_JUDGED_CHANNELS = (*WATCHED, "throttle")
+_HASHED, _PARSED = 0.1, 0.65
+"""Share of taking in a log that is done once it is hashed, and once it is parsed."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,7 @@ class Intake:
     Attributes:
         file: as the user named it.
         status: ingested, duplicate (the same bytes are a run already) or refused.
+        engine_id: whose run it is, None where refused.
         run_id: of the run, None where refused.
         rows: samples on the run's time base.
         duration_s: of the run.
@@ -58,10 +60,13 @@ class Intake:
         warnings: what a reader of the run should know, a sentence each.
         error: why it was refused, one sentence.
         option: the command-line option that would settle a refusal, where there is one.
+        profile: name of the logger profile it was read by, None where there is none.
+        later: nothing is wrong with the log itself: it may be taken in when tried again.
     """
 
     file: str
     status: Literal["ingested", "duplicate", "refused"]
+    engine_id: str | None = None
     run_id: str | None = None
     rows: int | None = None
     duration_s: float | None = None
@@ -69,25 +74,36 @@ class Intake:
     warnings: tuple[str, ...] = ()
     error: str | None = None
     option: str | None = None
+    profile: str | None = None
+    later: bool = False
 
 
 @dataclass(frozen=True)
-class Judged:
-    """What judging an engine's runs changed.
+class Incoming:
+    """A log that was read and is not recorded yet.
 
     Attributes:
-        judged: ids of the runs searched anew.
-        failures: runs that could not be searched, a sentence each.
+        file: as the user named it.
+        reading: what reading it made.
+        original_path: where its bytes lie, compressed.
+        run_path: where it lies, normalised.
     """
 
-    judged: tuple[str, ...]
-    failures: tuple[str, ...]
+    file: str
+    reading: Reading
+    original_path: Path
+    run_path: Path
 
 
 def ingest_log(
-    book: Logbook, path: Path, instructions: Instructions, *, overlap: Overlap = "refuse"
+    book: Logbook,
+    path: Path,
+    instructions: Instructions,
+    *,
+    overlap: Overlap = "refuse",
+    name: str | None = None,
 ) -> Intake:
-    """Take one log into the logbook; a refusal is an answer, not an exception.
+    """Take one log into the logbook, and judge its engine; a refusal is an answer, no exception.
 
     Args:
         book: the logbook.
@@ -95,132 +111,213 @@ def ingest_log(
         instructions: how to read it, and for which engine.
         overlap: what to do when it overlaps another run of the engine in time: refuse it, let it
             replace the other, or keep both.
-    """
-    try:
-        with saying_what_failed(f"cannot take in {path}"), open_log(path) as data:
-            return _take_in(book, path, data, instructions, overlap)
-    except LogRefusedError as error:
-        return Intake(str(path), "refused", error=str(error), option=error.option)
-    except BabbittError as error:
-        return Intake(str(path), "refused", error=str(error))
-
-
-def judge_engine(
-    book: Logbook,
-    engine_id: str,
-    *,
-    in_hand: Run | None = None,
-    track: Track = lambda items, _: items,
-) -> Judged:
-    """Search every run of an engine that was not judged by today's limits and expectations.
-
-    Repeating it changes nothing. Each run is judged in a transaction of its own, so that what is
-    cut off goes on where it stopped.
-
-    Args:
-        book: the logbook.
-        engine_id: the engine.
-        in_hand: a run of its that need not be read again.
-        track: passes the runs to search through, and is told their number; for a progress bar.
+        name: file name of the log, where it does not lie under that.
 
     Raises:
-        RegisterError: no such engine.
+        LogbookError: the logbook cannot be written.
     """
-    known = {in_hand.info.run_id: in_hand} if in_hand else {}
+    with incoming_folder(book) as folder:
+        half = read_in(book, path, instructions, folder, name=name)
+        intake = half if isinstance(half, Intake) else record(book, half, overlap=overlap)
+    if intake.engine_id is None:
+        return intake
+    judged = judge_engine(book, intake.engine_id)  # completes what a cut-off command left, too
+    (intake,) = after_judging(book, [intake])
+    return replace(intake, warnings=(*intake.warnings, *judged.failures))
+
+
+def after_judging(book: Logbook, intakes: Iterable[Intake]) -> list[Intake]:
+    """Return what became of logs with what judging their engines then made of their sensors."""
     with book.register.reading() as session:
-        spec = engines.spec_of(session, engine_id)
-        spans = builds.builds_of(session, engine_id)
-    judged: list[str] = []
-    failures: list[str] = []
-    for build in spans:
-        surface = _expected_pressure(book, build, spec, known, failures)
-        key = f"{_summarised_by(spec)}/{surface.key if surface else 'floor'}"
-        with book.register.reading() as session:
-            waiting = runs.list_runs(
-                session,
-                engine_id=engine_id,
-                since=build.since,
-                until=build.until,
-                not_judged_by=key,
-            )
-        for record in track(waiting, len(waiting)):
-            try:
-                _judge(book, record, spec, surface, key, known)
-                judged.append(record.run_id)
-            except BabbittError as error:
-                failures.append(str(error))
-    return Judged(tuple(judged), tuple(dict.fromkeys(failures)))
+        return [
+            replace(intake, warnings=runs.find_run(session, intake.run_id).warnings)
+            if intake.status == "ingested" and intake.run_id is not None
+            else intake
+            for intake in intakes
+        ]
 
 
 @contextmanager
-def open_log(path: Path) -> Iterator[memoryview]:
-    """Yield the bytes of a log, mapped rather than read.
+def incoming_folder(book: Logbook) -> Iterator[Path]:
+    """Yield a folder for what is not recorded yet; it vanishes with whatever is left in it.
 
     Raises:
-        LogRefusedError: there is no such file, it is a folder, empty, or may not be read.
+        LogbookError: the logbook cannot be written.
     """
-    if path.is_dir():
-        raise LogRefusedError(f"{path} is a folder: name the logs in it, like {path}/*.csv.")
+    with saying_what_failed(f"cannot write in {book.root}"):
+        made = TemporaryDirectory(dir=book.root, prefix=INCOMING, ignore_cleanup_errors=True)
+    with made as name:
+        yield Path(name)
+
+
+def read_in(
+    book: Logbook,
+    path: Path,
+    instructions: Instructions,
+    folder: Path,
+    *,
+    told: Told = lambda _: None,
+    name: str | None = None,
+) -> Incoming | Intake:
+    """Read one log, and write what it holds as files in `folder`; nothing is recorded.
+
+    Workers may do this for several logs at once. A refusal and a duplicate are told as what became
+    of the log.
+
+    Args:
+        book: the logbook.
+        path: the log.
+        instructions: how to read it, and for which engine.
+        folder: on the logbook's disk.
+        told: is told the share of the log that was read, from 0 to 1, again and again.
+        name: file name of the log, where it does not lie under that.
+    """
     try:
-        with path.open("rb") as file:
-            if path.stat().st_size == 0:
-                raise LogRefusedError(f"{path} is empty: copy it from the logger again.")
-            mapped = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
-        try:
-            yield memoryview(mapped)
-        finally:
-            # Where a traceback still holds a slice, the map is closed with the last of them.
-            with suppress(BufferError):
-                mapped.close()
-    except FileNotFoundError as error:
-        raise LogRefusedError(f"There is no file {path}: check its name.") from error
+        with saying_what_failed(f"cannot take in {path}"), open_log(path) as log:
+            return _read_in(book, log, instructions, folder, told, name or path.name)
+    except BabbittError as error:
+        return _refused(path, error)
 
 
-def _take_in(
-    book: Logbook, path: Path, data: memoryview, instructions: Instructions, overlap: Overlap
-) -> Intake:
-    sha256 = hashlib.sha256(data).hexdigest()
+def record(book: Logbook, incoming: Incoming, *, overlap: Overlap = "refuse") -> Intake:
+    """Record a log that was read, and give its files their names; its engine is not judged.
+
+    Args:
+        book: the logbook.
+        incoming: what `read_in` made of it; its files are gone from there afterwards.
+        overlap: what to do when it overlaps another run of the engine in time.
+    """
+    try:
+        with saying_what_failed(f"cannot take in {incoming.file}"):
+            return _record(book, incoming, overlap)
+    except BabbittError as error:
+        return _refused(Path(incoming.file), error)
+
+
+def _read_in(
+    book: Logbook, log: LogBytes, instructions: Instructions, folder: Path, told: Told, name: str
+) -> Incoming | Intake:
+    def read(from_share: float, to_share: float, so_far: int) -> None:
+        told(from_share + (to_share - from_share) * so_far / log.size)
+
+    sha256 = _sha256(log, partial(read, 0.0, _HASHED))
     with book.register.reading() as session:
         spec = engines.spec_of(session, instructions.engine_id)
         known = runs.run_by_sha256(session, sha256)
     if known is not None and known.removed_at is None:
-        judge_engine(book, known.engine_id)  # completes what a cut-off command left
-        return _duplicate(path, known, instructions.engine_id)
+        return _duplicate(log.path, known, instructions.engine_id)
+    modified_at = datetime.fromtimestamp(log.modified_ns / 1e9, UTC)
+    bytes_of = partial(log.open, partial(read, _HASHED, _PARSED))
+    source = ReadSource(name, bytes_of, sha256, modified_at)
+    with ExitStack() as failed, _keeping(log, folder, failed) as original:
+        run_path = _new_file(folder, failed)
+        reading = read_into(
+            run_path,
+            source,
+            instructions,
+            spec,
+            folder=folder,
+            told=lambda share: told(_PARSED + (1.0 - _PARSED) * share),
+        )
+        original_path = original()
+        log.refuse_if_changed()
+        sync(original_path)
+        failed.pop_all()
+    return Incoming(str(log.path), reading, original_path, run_path)
 
-    modified_at = datetime.fromtimestamp(path.stat().st_mtime, UTC)
-    with ExitStack() as files, ThreadPoolExecutor(max_workers=1) as aside:
-        original_path = book.original_path(sha256)
-        keeping = aside.submit(write_original, data, files.enter_context(whole_file(original_path)))
-        run = read_log(ReadSource(path.name, data, sha256, modified_at), instructions)
-        run_path = book.run_path(instructions.engine_id, run.info.run_id)
-        write_run(run, files.enter_context(whole_file(run_path)))
-        exposure, steady = _summarise(run, spec)
-        keeping.result()
-        placed: list[Path] = []
+
+def _sha256(log: LogBytes, told: Callable[[int], None]) -> str:
+    digest = hashlib.sha256()
+    for block in log.blocks(told):
+        digest.update(block)
+    return digest.hexdigest()
+
+
+@contextmanager
+def _keeping(log: LogBytes, folder: Path, failed: ExitStack) -> Iterator[Callable[[], Path]]:
+    """Keep a log's bytes aside while it is read; yield what waits for that and tells the file."""
+    path = _new_file(folder, failed)
+    stop = Event()
+
+    def blocks() -> Iterator[bytes]:
+        for block in log.blocks():
+            if stop.is_set():
+                return
+            yield block
+
+    with ThreadPoolExecutor(max_workers=1) as aside:
+        kept = aside.submit(write_original, blocks(), path)
+
+        def wait() -> Path:
+            kept.result()
+            return path
+
         try:
-            with book.register.writing() as session:
-                known = runs.run_by_sha256(session, sha256)
-                if known is not None and known.removed_at is None:
-                    return _duplicate(path, known, instructions.engine_id)
-                _make_room(session, run, overlap)
-                runs.record_run(session, run, exposure)
-                builds.save_steady_pressure(session, run.info.run_id, steady)
-                placed += [name for name in (original_path, run_path) if not name.exists()]
-                files.close()
+            yield wait
         except BaseException:
+            stop.set()
+            raise
+
+
+def _new_file(folder: Path, failed: ExitStack) -> Path:
+    handle, name = tempfile.mkstemp(dir=folder)
+    os.close(handle)
+    failed.callback(Path(name).unlink, missing_ok=True)
+    return Path(name)
+
+
+def _record(book: Logbook, incoming: Incoming, overlap: Overlap) -> Intake:
+    reading = incoming.reading
+    info = reading.run.info
+    places = {
+        incoming.original_path: book.original_path(info.source_sha256),
+        incoming.run_path: book.run_path(info.engine_id, info.run_id),
+    }
+    placed: list[Path] = []
+    try:
+        with book.register.writing() as session:
+            known = runs.run_by_sha256(session, info.source_sha256)
+            if known is not None and known.removed_at is None:
+                return _duplicate(Path(incoming.file), known, info.engine_id)
+            _make_room(session, reading.run, overlap)
+            runs.record_run(session, reading.run, reading.exposure)
+            builds.save_steady_pressure(session, info.run_id, reading.steady)
+            sensors.save_reading(session, info.run_id, reading.read_as, reading.sensors)
+            placed += [name for name in places.values() if not name.exists()]
+            for written, name in places.items():
+                place_file(written, name)
+    except BaseException:
+        # Ctrl-C may come when the record is there already: it must not lose its files.
+        if placed and not _is_recorded(book, info.source_sha256):
             for name in placed:
                 name.unlink(missing_ok=True)
-            raise
-    judged = judge_engine(book, instructions.engine_id, in_hand=run)
+        raise
+    finally:
+        for written in places:
+            written.unlink(missing_ok=True)
     return Intake(
-        str(path),
+        incoming.file,
         "ingested",
-        run_id=run.info.run_id,
-        rows=len(run.time_s),
-        duration_s=run.duration_s,
-        channels=tuple(run.signals),
-        warnings=(*run.info.warnings, *judged.failures),
+        engine_id=info.engine_id,
+        run_id=info.run_id,
+        rows=reading.run.samples,
+        duration_s=reading.run.duration_s,
+        channels=tuple(reading.run.signals),
+        warnings=info.warnings,
+        profile=reading.profile,
     )
+
+
+def _is_recorded(book: Logbook, sha256: str) -> bool:
+    with book.register.reading() as session:
+        known = runs.run_by_sha256(session, sha256)
+    return known is not None and known.removed_at is None
+
+
+def _refused(path: Path, error: BabbittError) -> Intake:
+    option = error.option if isinstance(error, LogRefusedError) else None
+    later = isinstance(error, LogbookError) or (isinstance(error, LogRefusedError) and error.later)
+    return Intake(str(path), "refused", error=str(error), option=option, later=later)
 
 
 def _duplicate(path: Path, known: RunRecord, engine_id: str) -> Intake:
@@ -231,6 +328,7 @@ def _duplicate(path: Path, known: RunRecord, engine_id: str) -> Intake:
     return Intake(
         str(path),
         "duplicate",
+        engine_id=known.engine_id,
         run_id=known.run_id,
         rows=known.samples,
         duration_s=known.duration_s,
@@ -239,7 +337,7 @@ def _duplicate(path: Path, known: RunRecord, engine_id: str) -> Intake:
     )
 
 
-def _make_room(session: Session, run: Run, overlap: Overlap) -> None:
+def _make_room(session: Session, run: RunOutline, overlap: Overlap) -> None:
     """See to the runs of the engine that share time with a new one.
 
     Raises:
@@ -259,72 +357,3 @@ def _make_room(session: Session, run: Run, overlap: Overlap) -> None:
         )
     for other in others:
         corrections.remove_run(session, other.run_id, f"replaced by {info.source_name}")
-
-
-def _expected_pressure(
-    book: Logbook, build: Build, spec: EngineSpec, known: dict[str, Run], failures: list[str]
-) -> PressureSurface | None:
-    """Learn the surface of a build from its first runs, and keep it where it is new."""
-    by = _summarised_by(spec)
-    with book.register.reading() as session:
-        kept = builds.steady_pressures(session, build, limit=LEARNING_RUNS)
-        before = builds.surface_of(session, build)
-    summaries: list[PressureSummary] = []
-    for run_id, text in kept:
-        made_by, _, summary = text.partition("\n")
-        if made_by != by:
-            try:
-                run = known.get(run_id) or _read_judged(book, build.engine_id, run_id)
-            except BabbittError as error:
-                failures.append(str(error))
-                continue
-            _, _, summary = _keep_summary(book, run, spec).partition("\n")
-        summaries.append(PressureSummary.from_json(summary))
-    surface = learn_surface(summaries, spec)
-    if surface is not None and (before is None or before.key != surface.key):
-        with book.register.writing() as session:
-            builds.save_surface(session, build, SurfaceRecord(surface.to_json(), surface.key))
-    return surface
-
-
-def _judge(
-    book: Logbook,
-    record: RunRecord,
-    spec: EngineSpec,
-    surface: PressureSurface | None,
-    key: str,
-    known: dict[str, Run],
-) -> None:
-    run = known.get(record.run_id) or _read_judged(book, record.engine_id, record.run_id)
-    with book.register.reading() as session:
-        text = builds.steady_pressure_of(session, record.run_id)
-    if text is None or text.partition("\n")[0] != _summarised_by(spec):
-        _keep_summary(book, run, spec)
-    found = detect(run, spec, surface)
-    with book.register.writing() as session:
-        events.replace_events(session, record.run_id, found, judged_by=key)
-
-
-def _read_judged(book: Logbook, engine_id: str, run_id: str) -> Run:
-    return book.read_run(engine_id, run_id, _JUDGED_CHANNELS)
-
-
-def _keep_summary(book: Logbook, run: Run, spec: EngineSpec) -> str:
-    exposure, text = _summarise(run, spec)
-    with book.register.writing() as session:
-        runs.save_exposure(session, run.info.run_id, exposure)
-        builds.save_steady_pressure(session, run.info.run_id, text)
-    return text
-
-
-def _summarise(run: Run, spec: EngineSpec) -> tuple[Exposure, str]:
-    """Return what depends on a run and its limits alone: its exposure and steady oil pressures.
-
-    The pressures are kept under the key of what made them, in a line before them.
-    """
-    text = f"{_summarised_by(spec)}\n{steady_pressure(run, spec).to_json()}"
-    return expose(run, spec, watched(run, spec)), text
-
-
-def _summarised_by(spec: EngineSpec) -> str:
-    return f"{DETECTOR_VERSION}/{spec.version()}"

@@ -16,23 +16,30 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import shutil
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
+from typing import BinaryIO
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from pipeline.errors import LogbookError
+from pipeline.errors import LogbookError, SettingsError
 from pipeline.register import URL
 from pipeline.register.store import Register, sqlite_url
-from pipeline.run import Run, run_from_table, run_to_table
+from pipeline.run import Run, RunInfo, info_metadata, run_from_table, run_to_table
 from pipeline.settings import Settings, UnitSystem, parse_settings
 
 SETTINGS_FILE = "logbook.toml"
 REGISTER_FILE = "register.sqlite"
-_BLOCK = 1 << 20
+KEPT_FOLDERS = ("originals", "runs", "photos")
+INCOMING = ".incoming-"
+"""Begins the names of folders for logs that are not recorded yet."""
+_ROW_GROUP = 1 << 20
+"""Most samples in a row group of a run's file; a part of a run is one or more."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +55,10 @@ class Logbook:
     root: Path
     settings: Settings
     register: Register
+
+    def __reduce__(self) -> tuple[Callable[[Path], Logbook], tuple[Path]]:
+        """Let another process that is handed a logbook open it, once."""
+        return _opened_here, (self.root.absolute(),)
 
     def run_path(self, engine_id: str, run_id: str) -> Path:
         """Where a run of an engine lies."""
@@ -72,15 +83,22 @@ class Logbook:
             LogbookError: the file is missing or damaged.
         """
         path = self.run_path(engine_id, run_id)
-        try:
-            return run_from_table(_read_columns(path, channels))
-        except FileNotFoundError as error:
-            raise LogbookError(
-                f"The run {run_id} is in the register but {path} is missing: restore the file "
-                "from a backup, or ingest the log again after `babbitt run remove`."
-            ) from error
-        except (pa.ArrowException, OSError, KeyError) as error:
-            raise LogbookError(f"{path} is damaged and cannot be read ({error}).") from error
+        with _saying_what_is_wrong(path, run_id), pq.ParquetFile(path, memory_map=True) as file:
+            return run_from_table(file.read(_columns(file, channels)))
+
+    def run_parts(
+        self, engine_id: str, run_id: str, channels: Sequence[str] | None = None
+    ) -> Iterator[Run]:
+        """Yield a run part by part; with `channels`, only those of them that it has.
+
+        Raises:
+            LogbookError: the file is missing or damaged.
+        """
+        path = self.run_path(engine_id, run_id)
+        with _saying_what_is_wrong(path, run_id), pq.ParquetFile(path) as file:
+            columns = _columns(file, channels)
+            for group in range(file.num_row_groups):
+                yield run_from_table(file.read_row_group(group, columns))
 
     def read_original(self, sha256: str) -> bytes:
         """Return a kept log, byte for byte.
@@ -88,13 +106,14 @@ class Logbook:
         Raises:
             LogbookError: the file is missing or damaged.
         """
-        path = self.original_path(sha256)
-        try:
-            with pa.input_stream(str(path), compression="zstd") as stream:
-                data: bytes = stream.read()
-        except (pa.ArrowException, OSError) as error:
-            raise LogbookError(f"The kept log {path} cannot be read ({error}).") from error
-        return data
+        what = f"cannot read the kept log {self.original_path(sha256)}"
+        with saying_what_failed(what), self.open_original(sha256) as stream:
+            return stream.read()
+
+    def open_original(self, sha256: str) -> BinaryIO:
+        """Open a stream of a kept log's bytes; an OSError where the file is missing or damaged."""
+        stream: BinaryIO = pa.input_stream(str(self.original_path(sha256)), compression="zstd")
+        return stream
 
 
 def settings_text(units: UnitSystem = "metric", timezone: str = "UTC") -> str:
@@ -138,6 +157,11 @@ def open_logbook(root: Path) -> Logbook:
     return Logbook(root, settings, register)
 
 
+@cache
+def _opened_here(root: Path) -> Logbook:
+    return open_logbook(root)
+
+
 def read_settings(root: Path) -> Settings:
     """Read the settings of the logbook in `root`.
 
@@ -155,6 +179,33 @@ def read_settings(root: Path) -> Settings:
         return parse_settings(path.read_text(encoding="utf-8"), source=str(path))
 
 
+def save_profile(root: Path, name: str, table: str) -> None:
+    """Add a logger profile to the logbook.toml in `root`; what stands there stays as it is.
+
+    Args:
+        root: folder of the logbook.
+        name: of the profile.
+        table: its `[profile.NAME]`, in TOML.
+
+    Raises:
+        LogbookError: there is no logbook, or its settings cannot be written.
+        SettingsError: it has a profile of that name, or cannot be used with this one.
+    """
+    if name in read_settings(root).profile:
+        raise SettingsError(
+            f"{SETTINGS_FILE} has a [profile.{name}] already: choose another name, or take that "
+            "one out of the file first."
+        )
+    path = root / SETTINGS_FILE
+    with saying_what_failed(f"cannot write {path}"):
+        text = path.read_bytes().decode()
+        text = f"{text.rstrip()}\n\n{table}"
+        parse_settings(text, source=str(path))
+        with whole_file(path) as temporary:
+            temporary.write_bytes(text.encode())
+            shutil.copymode(path, temporary)
+
+
 @contextlib.contextmanager
 def whole_file(path: Path) -> Iterator[Path]:
     """Yield a temporary path beside `path` that becomes `path` on success, and vanishes otherwise.
@@ -167,11 +218,17 @@ def whole_file(path: Path) -> Iterator[Path]:
     temporary = Path(name)
     try:
         yield temporary
-        _sync(temporary)
-        temporary.replace(path)
-        _sync(path.parent)
+        sync(temporary)
+        place_file(temporary, path)
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def place_file(written: Path, path: Path) -> None:
+    """Give a file of the logbook's disk, whose bytes are on it, its name `path`."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    written.replace(path)
+    sync(path.parent)
 
 
 @contextlib.contextmanager
@@ -192,33 +249,74 @@ def whole_folder(path: Path) -> Iterator[Path]:
         if path.exists():
             path.rmdir()
         folder.replace(path)
-        _sync(path.parent)
+        sync(path.parent)
+
+
+class RunWriter:
+    """Writes a run as Parquet, part by part; see `whole_file` for making that atomic."""
+
+    def __init__(self, path: Path) -> None:
+        """Begin an empty file.
+
+        Args:
+            path: of the file.
+        """
+        self._path = path
+        self._files = contextlib.ExitStack()
+        self._writer: pq.ParquetWriter | None = None
+
+    def __enter__(self) -> RunWriter:
+        return self
+
+    def __exit__(self, *failed: object) -> None:
+        self._files.close()
+
+    def write(self, part: Run) -> None:
+        """Write the next part."""
+        table = run_to_table(part).replace_schema_metadata(None)
+        if self._writer is None:
+            # Flags nearly always repeat; measured values hardly ever, but their high bytes do:
+            # split by byte they take less room, and two thirds of the time to compress.
+            flags = [name for name in table.column_names if name.endswith("_flag")]
+            self._writer = self._files.enter_context(
+                pq.ParquetWriter(
+                    self._path,
+                    table.schema,
+                    compression="zstd",
+                    compression_level=1,
+                    use_dictionary=flags,
+                    use_byte_stream_split=[n for n in table.column_names if n not in flags],
+                    write_statistics=False,
+                )
+            )
+        self._writer.write_table(table, row_group_size=_ROW_GROUP)
+
+    def passing(self, parts: Iterable[Run]) -> Iterator[Run]:
+        """Yield parts, each once it is written."""
+        for part in parts:
+            self.write(part)
+            yield part
+
+    def finish(self, info: RunInfo) -> None:
+        """Write what the run says of itself, once all of its parts were."""
+        if self._writer is None:
+            raise ValueError("a run without parts cannot be written")
+        self._writer.add_key_value_metadata(info_metadata(info))
+        self._files.close()
 
 
 def write_run(run: Run, path: Path) -> None:
     """Write a run as Parquet; see `whole_file` for making that atomic."""
-    table = run_to_table(run)
-    # Flags nearly always repeat; measured values hardly ever, but their high bytes do: split by
-    # byte they take less room, and two thirds of the time to compress.
-    flags = [name for name in table.column_names if name.endswith("_flag")]
-    values = [name for name in table.column_names if not name.endswith("_flag")]
-    pq.write_table(
-        table,
-        path,
-        compression="zstd",
-        compression_level=1,
-        use_dictionary=flags,
-        use_byte_stream_split=values,
-        write_statistics=False,
-        row_group_size=1 << 20,
-    )
+    with RunWriter(path) as writer:
+        writer.write(run)
+        writer.finish(run.info)
 
 
-def write_original(data: memoryview, path: Path) -> None:
-    """Write a log's bytes, zstd-compressed."""
+def write_original(blocks: Iterable[bytes | memoryview], path: Path) -> None:
+    """Write a log's bytes, block after block, zstd-compressed."""
     with pa.OSFile(str(path), "wb") as sink, pa.CompressedOutputStream(sink, "zstd") as stream:
-        for start in range(0, len(data), _BLOCK):
-            stream.write(data[start : start + _BLOCK])
+        for block in blocks:
+            stream.write(block)
 
 
 @contextlib.contextmanager
@@ -249,16 +347,34 @@ def _refuse_used(folder: Path) -> None:
         raise LogbookError(f"{folder} is not an empty folder: choose a new one.")
 
 
-def _read_columns(path: Path, channels: Sequence[str] | None) -> pa.Table:
-    with pq.ParquetFile(path, memory_map=True) as file:
-        if channels is None:
-            return file.read()
-        have = set(file.schema_arrow.names)
-        wanted = [name for name in channels if name in have]
-        return file.read(["time_s", *(c for name in wanted for c in (name, f"{name}_flag"))])
+def _columns(file: pq.ParquetFile, channels: Sequence[str] | None) -> list[str] | None:
+    """Return the columns of the channels that a run has; None for all."""
+    if channels is None:
+        return None
+    have = set(file.schema_arrow.names)
+    wanted = [name for name in channels if name in have]
+    return ["time_s", *(c for name in wanted for c in (name, f"{name}_flag"))]
 
 
-def _sync(path: Path) -> None:
+@contextlib.contextmanager
+def _saying_what_is_wrong(path: Path, run_id: str) -> Iterator[None]:
+    """Turn what goes wrong as the file of a run is read into a sentence.
+
+    Raises:
+        LogbookError: the file is missing or damaged.
+    """
+    try:
+        yield
+    except FileNotFoundError as error:
+        raise LogbookError(
+            f"The run {run_id} is in the register but {path} is missing: restore the file "
+            "from a backup, or ingest the log again after `babbitt run remove`."
+        ) from error
+    except (pa.ArrowException, OSError, KeyError) as error:
+        raise LogbookError(f"{path} is damaged and cannot be read ({error}).") from error
+
+
+def sync(path: Path) -> None:
     """Force a file, or a folder's entries, to the disk."""
     if path.is_dir() and os.name == "nt":
         return  # Windows cannot open a folder; its file system logs renames itself

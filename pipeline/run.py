@@ -7,8 +7,8 @@ its unit, each ``<channel>_flag`` uint8; what the file needs to explain itself i
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, Literal
 
@@ -98,9 +98,56 @@ class Run:
     signals: Mapping[str, Signal]
 
     @property
+    def samples(self) -> int:
+        """How many samples each channel has."""
+        return len(self.time_s)
+
+    @property
     def duration_s(self) -> float:
         """Seconds from the first sample to the last."""
         return float(self.time_s[-1]) if len(self.time_s) else 0.0
+
+    def outline(self) -> RunOutline:
+        """Return what can be said of the run without its samples."""
+        signals = {
+            name: SignalOutline(signal.unit, signal.native_hz, signal.header)
+            for name, signal in self.signals.items()
+        }
+        return RunOutline(self.info, self.samples, self.duration_s, signals)
+
+
+@dataclass(frozen=True)
+class SignalOutline:
+    """A channel of a run without its samples; attributes as those of `Signal`."""
+
+    unit: str
+    native_hz: float
+    header: str
+
+
+@dataclass(frozen=True)
+class RunOutline:
+    """A recording without its samples; attributes as those of `Run`."""
+
+    info: RunInfo
+    samples: int
+    duration_s: float
+    signals: Mapping[str, SignalOutline]
+
+
+def join_parts(parts: Sequence[Run], info: RunInfo) -> Run:
+    """Return a run from its parts, in order; at least one."""
+    if len(parts) == 1:
+        return replace(parts[0], info=info)
+    signals = {
+        name: replace(
+            signal,
+            values=np.concatenate([part.signals[name].values for part in parts]),
+            flags=np.concatenate([part.signals[name].flags for part in parts]),
+        )
+        for name, signal in parts[0].signals.items()
+    }
+    return Run(info, np.concatenate([part.time_s for part in parts]), signals)
 
 
 def run_to_table(run: Run) -> pa.Table:
@@ -114,8 +161,13 @@ def run_to_table(run: Run) -> pa.Table:
             pa.field(name, pa.float32(), nullable=False, metadata=about),
             pa.field(f"{name}_flag", pa.uint8(), nullable=False),
         ]
-    schema = pa.schema(fields, metadata={"babbitt": json.dumps(_info_to_json(run.info))})
+    schema = pa.schema(fields, metadata=info_metadata(run.info))
     return pa.Table.from_arrays(arrays, schema=schema)
+
+
+def info_metadata(info: RunInfo) -> dict[str, str]:
+    """Return what a run says of itself, as metadata of its table."""
+    return {"babbitt": json.dumps(_info_to_json(info))}
 
 
 def run_from_table(table: pa.Table) -> Run:

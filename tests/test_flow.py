@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 from invented import SPEC
 
-from pipeline.flow import ingest_log, judge_engine
+from pipeline.flow import ingest_log
 from pipeline.ingest.source import Instructions
+from pipeline.judging import judge_engine
 from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_text
 from pipeline.register import builds, corrections, engines, events, runs
 from pipeline.verify import verify
@@ -52,9 +53,9 @@ def files_of(book: Logbook) -> list[Path]:
 @pytest.mark.parametrize(
     "place",
     [
-        "pipeline.flow.write_run",
+        "pipeline.reading.RunWriter.finish",
         "pipeline.flow.write_original",
-        "pipeline.flow.expose",
+        "pipeline.judging.ExposureSum.exposure",
         "pipeline.register.runs.record_run",
         "pipeline.register.builds.save_steady_pressure",
         "pipeline.logbook.Path.replace",
@@ -103,10 +104,10 @@ def test_what_a_cut_off_command_left_is_completed_by_repeating_it(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as broken:
-        broken.setattr("pipeline.flow.detect", killed)
+        broken.setattr("pipeline.judging.detect_parts", killed)
         with pytest.raises(KeyboardInterrupt):
             ingest_log(book, log, FOR_E1)
-    assert any("not searched for events yet" in fault for fault in verify(book).faults)
+    assert any("not searched for events yet" in each for each in verify(book).unfinished)
     assert ingest_log(book, log, FOR_E1).status == "duplicate"
     assert verify(book).faults == ()
     with book.register.reading() as session:

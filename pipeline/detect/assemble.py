@@ -26,7 +26,8 @@ def max_gap_s(run: Run, *channels: str) -> float:
 
     A slow channel is bad for two of its own samples around a single bad reading, which is no gap.
     """
-    slowest = max(1.0 / run.signals[name].native_hz for name in channels)
+    rates_hz = (run.signals[name].native_hz for name in channels)
+    slowest = max((1.0 / hz for hz in rates_hz if hz > 0.0), default=0.0)
     return max(run.info.max_gap_s, 3.0 * slowest)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from pipeline.detect.cold_load import cold_loads
 from pipeline.detect.conditions import conditions_of
 from pipeline.detect.oil_pressure import oil_deficits
@@ -14,7 +16,7 @@ from pipeline.event import Event
 from pipeline.run import Run
 from pipeline.spec import KINDS, EngineSpec
 
-DETECTOR_VERSION = 1
+DETECTOR_VERSION = 2
 """Raised whenever the same run, limits and surface give other events than before."""
 
 
@@ -48,4 +50,9 @@ def detect(run: Run, spec: EngineSpec, surface: PressureSurface | None) -> tuple
         events += overboosts(run, spec)
     if "cold_load" in kinds:
         events += cold_loads(run, spec, conditions)
+    return in_order(events)
+
+
+def in_order(events: Iterable[Event]) -> tuple[Event, ...]:
+    """Return events in order of start; those that start at once in the order of the kinds."""
     return tuple(sorted(events, key=lambda event: (event.start_s, KINDS.index(event.kind))))

@@ -15,11 +15,14 @@ from pipeline.detect.conditions import Conditions
 from pipeline.detect.pressure import PressureSurface, floor_line_kpa
 from pipeline.detect.spans import Spans, find_spans
 from pipeline.event import Event
-from pipeline.run import BoolArray, ChannelArray, FloatArray, Run
+from pipeline.run import SUSPECT, BoolArray, ChannelArray, FloatArray, Run
 from pipeline.spec import EngineSpec, Kind
 
 RELEASE_KPA = 10.0
 """Above the limit; about the ripple of a gear pump (common practice, no source)."""
+
+DOUBTED_SHARE = 0.5
+"""An event of which as many samples are suspect may be the sensor's (our own choice)."""
 
 
 def oil_deficits(
@@ -133,6 +136,7 @@ def _confidences(
     no_lateral = np.zeros(len(spans), dtype=np.bool_)
     cornering_known = no_lateral if lateral is None else lateral.usable()[spans.openings]
     oil_known = ~np.isnan(oil_c[spans.openings])
+    flags = run.signals["oil_pressure"].flags
     confidences = []
     for i, kind in enumerate(kinds):
         reasons = []
@@ -142,5 +146,9 @@ def _confidences(
             reasons.append("no oil temperature")
         if kind == "low_oil_pressure" and not cornering_known[i]:
             reasons.append("no lateral acceleration")
+        within = slice(*np.searchsorted(run.time_s, (spans.start_s[i], spans.end_s[i])))
+        doubted = np.count_nonzero(flags[within] == SUSPECT)
+        if doubted and doubted >= DOUBTED_SHARE * len(flags[within]):
+            reasons.append("the sensor may have been unplugged")
         confidences.append(low_confidence(reasons))
     return confidences

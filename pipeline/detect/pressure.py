@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
@@ -18,6 +19,7 @@ from pipeline.detect.knots import locate
 from pipeline.detect.spans import SampleArray
 from pipeline.run import ChannelArray, FloatArray, Run
 from pipeline.spec import EngineSpec, OilPressureSection
+from pipeline.window import Window, whole
 
 BLOCK_S = 0.25
 """Steadiness is judged by the means of blocks of this length."""
@@ -168,39 +170,77 @@ def steady_pressure(run: Run, spec: EngineSpec) -> PressureSummary:
         run: one without oil pressure or oil temperature has no bins.
         spec: of its engine.
     """
+    total = SteadySum(spec)
+    total.add(whole(run))
+    return total.summary(run.info.run_id)
+
+
+class SteadySum:
+    """The steady oil pressure of a run, gathered stretch by stretch; see `steady_pressure`."""
+
+    def __init__(self, spec: EngineSpec) -> None:
+        """Begin with none.
+
+        Args:
+            spec: of the engine.
+        """
+        self._spec = spec
+        self._cells: dict[tuple[float, float], list[FloatArray]] = {}
+
+    def add(self, window: Window) -> None:
+        """Add the next stretch."""
+        blocks = _steady_blocks(window, self._spec)
+        cells = np.floor(blocks[:, :2] / (BIN_RPM, BIN_C))
+        found, members = np.unique(cells, axis=0, return_inverse=True)
+        order = np.argsort(members, kind="stable")
+        bounds = np.flatnonzero(np.diff(members[order])) + 1
+        for cell, some in zip(found.tolist(), np.split(blocks[order], bounds), strict=False):
+            self._cells.setdefault((cell[0], cell[1]), []).append(some)
+
+    def summary(self, run_id: str) -> PressureSummary:
+        """Return the sum, as that of the run `run_id`."""
+        bins = (_bin(np.concatenate(blocks)) for _, blocks in sorted(self._cells.items()))
+        return PressureSummary(run_id, tuple(bins))
+
+
+def _steady_blocks(window: Window, spec: EngineSpec) -> FloatArray:
+    """Return mean rpm, oil temperature and oil pressure of the steady blocks; shape (blocks, 3).
+
+    A block belongs to the stretch in which it begins.
+    """
+    run = window.run
     if any(name not in run.signals for name in _STEADY_OF):
-        return PressureSummary(run.info.run_id, ())
-    blocks = _steady_blocks(run, spec)
-    cells = np.floor(blocks[:, :2] / (BIN_RPM, BIN_C))
-    _, members = np.unique(cells, axis=0, return_inverse=True)
-    order = np.argsort(members, kind="stable")
-    bounds = np.flatnonzero(np.diff(members[order])) + 1
-    bins = [_bin(part) for part in np.split(blocks[order], bounds) if len(part)]
-    return PressureSummary(run.info.run_id, tuple(bins))
-
-
-def _steady_blocks(run: Run, spec: EngineSpec) -> FloatArray:
-    """Return mean rpm, oil temperature and oil pressure of the steady blocks; shape (blocks, 3)."""
+        return np.zeros((0, 3))
     conditions = conditions_of(run, spec)
     calm = conditions.settled & (conditions.turning == 0)
     for name in _STEADY_OF:
         calm &= run.signals[name].usable()
-    edges = np.searchsorted(run.time_s, np.arange(0.0, run.duration_s, BLOCK_S))
+    edges = np.searchsorted(run.time_s, _block_edges_s(window))
     counts = np.diff(edges)
     if len(counts) < 3:
         return np.zeros((0, 3))
-    # A block without samples, as in a gap, is not whole; what reduceat returns for it is not used.
-    whole = (counts > 0) & np.logical_and.reduceat(calm, edges)[:-1]
+    # A block without samples, as in a gap, is broken; what reduceat returns for it is not used.
+    unbroken = (counts > 0) & np.logical_and.reduceat(calm, edges)[:-1]
     sums = [
         np.add.reduceat(run.signals[name].values, edges, dtype=np.float64)[:-1]
         for name in _STEADY_OF
     ]
     means = np.column_stack(sums) / np.maximum(counts, 1)[:, np.newaxis]
     level = np.abs(np.diff(means[:, 0])) <= STEADY_RPM_PER_S * BLOCK_S
-    level &= whole[1:] & whole[:-1]
+    level &= unbroken[1:] & unbroken[:-1]
     # An engine that has settled has some pressure: a sensor that reads none is not connected.
     blocks: FloatArray = means[2:][level[1:] & level[:-1] & (means[2:, 2] > 0.0)]
     return blocks
+
+
+def _block_edges_s(window: Window) -> FloatArray:
+    """Return where the blocks of a stretch begin and end, from the two before its first on."""
+    time_s, core = window.run.time_s, window.core
+    first = max(math.ceil(time_s[core.start] / BLOCK_S) - 2, 0) if core.start else 0
+    last = math.ceil(window.run.duration_s / BLOCK_S) - 1  # the run goes on behind it
+    if core.stop < len(time_s):
+        last = min(last, math.ceil(time_s[core.stop] / BLOCK_S))
+    return np.arange(first, last + 1) * BLOCK_S
 
 
 def _bin(blocks: FloatArray) -> PressureBin:

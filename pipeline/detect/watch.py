@@ -9,6 +9,7 @@ import numpy as np
 from pipeline.run import BoolArray, Run
 from pipeline.running import interval_s, running
 from pipeline.spec import KINDS, EngineSpec, Kind
+from pipeline.window import Window, whole
 
 LEAST_SAMPLES = 2
 """A kind is not watched with fewer samples in its minimum duration."""
@@ -37,16 +38,22 @@ def watched(run: Run, spec: EngineSpec) -> dict[Kind, float]:
     Those are the seconds in which the engine ran and every channel that the kind needs was usable;
     0.0 for a kind that is not watchable in this run.
     """
+    return watched_in(whole(run), spec)
+
+
+def watched_in(window: Window, spec: EngineSpec) -> dict[Kind, float]:
+    """Return the same for a stretch of a run; those of all stretches add up."""
+    run, core = window.run, window.core
     needs = _needs(spec)
     seen = watchable(run, spec)
     if not seen:
         return dict.fromkeys(KINDS, 0.0)
-    seconds = interval_s(run.time_s, run.info.max_gap_s)
-    runs = running(run, spec.engine.idle_rpm)
+    seconds = interval_s(run.time_s, run.info.max_gap_s)[core]
+    runs = running(run, spec.engine.idle_rpm)[core]
     running_s = float(seconds[runs].sum())
 
     def lost_s(channels: tuple[str, ...]) -> float:
-        lost = np.flatnonzero(_unusable(run, channels))
+        lost = np.flatnonzero(_unusable(run, channels)[core])
         return float(seconds[lost[runs[lost]]].sum())
 
     return {

@@ -14,12 +14,16 @@ from pipeline.catalogue import WATCHED, Channel, channels
 from pipeline.ingest.dialect import Dialect
 from pipeline.ingest.headers import Meaning, dimension_of, fold, read_header
 from pipeline.ingest.source import Instructions, Problem
-from pipeline.settings import TIME
+from pipeline.ingest.timing import ROW_NUMBERS, Timing, find_timing
+from pipeline.ingest.wording import listed
+from pipeline.settings import DATE, TIME
 from pipeline.units import Unit, parse
 
-UnitBasis = Literal["header", "units row", "name", "profile", "--unit", "dimensionless", ""]
+UnitBasis = Literal["header", "units row", "name", "profile", "--unit", "dimensionless", "note", ""]
 
 _NO_UNIT = ("", "-", "--")
+_MOST_RIVALS = 4
+"""So many columns that claim one channel are named."""
 
 
 @dataclass(frozen=True)
@@ -27,7 +31,7 @@ class Column:
     """One column of a log, and what is made of it.
 
     Attributes:
-        index: of the column, counted from 0.
+        index: of the column, counted from 0; ROW_NUMBERS for the time where rows are counted.
         header: as written; a repeated one has its number behind it ("Oil Press (2)").
         name: of the channel in the run, or "time".
         channel: the canonical channel, None where it is none.
@@ -36,6 +40,7 @@ class Column:
         unit_basis: how the unit is known, "" where it is not.
         absolute: an absolute pressure, from which ambient pressure must be taken.
         given: what it is was said with --map or in the profile.
+        clock: index of the time column that this one goes by, where each has its own.
     """
 
     index: int
@@ -47,6 +52,7 @@ class Column:
     unit_basis: UnitBasis
     absolute: bool = False
     given: bool = False
+    clock: int | None = None
 
 
 @dataclass(frozen=True)
@@ -54,13 +60,17 @@ class Layout:
     """What the columns of a log are.
 
     Attributes:
-        time: the time column, None where there is none.
+        time: the time column, None where there is none; the first where each channel has its own.
+        date: a column of dates beside it, None where there is none.
+        clocks: the time columns, where each channel goes by its own; else none.
         columns: the others, in the order of the log.
         problems: what keeps the log from being read, apart from units that nobody stated.
         warnings: what was left aside, a sentence each.
     """
 
     time: Column | None
+    date: Column | None
+    clocks: tuple[Column, ...]
     columns: tuple[Column, ...]
     problems: tuple[Problem, ...]
     warnings: tuple[str, ...]
@@ -79,10 +89,13 @@ def lay_out(dialect: Dialect, instructions: Instructions) -> Layout:
     headers = _numbered(dialect.headers)
     meanings = [read_header(header) for header in dialect.headers]
     given, problems = _given(headers, instructions)
+    timing = find_timing(dialect, meanings, given)
     owners, rivalries, warnings = _owners(headers, meanings, given)
     names = {index: name for name, index in owners.items()}
     columns: list[Column] = []
     for i, (header, meaning) in enumerate(zip(headers, meanings, strict=True)):
+        if i in (timing.time, timing.date) or i in timing.clocks.values():
+            continue
         stated = _stated(meaning, dialect.units[i])
         if i in names:
             absolute = meaning.absolute and meaning.channel == names[i]
@@ -93,24 +106,63 @@ def lay_out(dialect: Dialect, instructions: Instructions) -> Layout:
         if column.channel is not None and column.unit is None and column.name not in WATCHED:
             warnings.append(_without_unit(column, column.channel))
             column = replace(column, name=f"{column.name}_as_logged", channel=None)
-        columns.append(column)
+        if column.name in instructions.left_out:
+            column = replace(column, name=f"{column.name}_as_logged", channel=None)
+        columns.append(replace(column, clock=timing.clocks.get(i)))
+    times = [
+        _time_column(i, headers, meanings, dialect, timing, instructions, given=i in given)
+        for i in ([] if timing.time is None else sorted({timing.time, *timing.clocks.values()}))
+    ]
     problems += rivalries
-    problems += [_no_column(name, headers) for name in (TIME, "rpm") if name not in owners]
+    if len({column.unit for column in times}) > 1:
+        these = listed([column.header for column in times])
+        problems.append(Problem(f"its time columns ({these}) are not in one unit: export it again"))
+    if timing.clocks and any(column.index in dialect.textual for column in times):
+        sentence = "the time columns that its channels each bring are text: export them in seconds"
+        problems.append(Problem(sentence))
+    if timing.time is None:
+        problems.append(_no_column(TIME, headers))
+    if "rpm" not in owners:
+        problems.append(_no_column("rpm", headers))
+    date = timing.date
     return Layout(
-        time=next((column for column in columns if column.name == TIME), None),
-        columns=_with_unique_names([column for column in columns if column.name != TIME]),
+        time=times[0] if times else None,
+        date=None if date is None else Column(date, headers[date], DATE, None, None, "", ""),
+        clocks=tuple(times) if timing.clocks else (),
+        columns=_with_unique_names(columns),
         problems=tuple(problems),
         warnings=tuple(warnings),
     )
 
 
+def _time_column(
+    index: int,
+    headers: Sequence[str],
+    meanings: Sequence[Meaning],
+    dialect: Dialect,
+    timing: Timing,
+    instructions: Instructions,
+    *,
+    given: bool,
+) -> Column:
+    """Return a column of the time, or of sample numbers, whose unit is then the noted interval."""
+    header = "" if index == ROW_NUMBERS else headers[index]
+    if timing.step_s is not None and instructions.unit_given(TIME, TIME) is None:
+        unit = Unit(f"samples of {timing.step_s:g} s", TIME, timing.step_s)
+        return Column(index, header, TIME, None, unit, "", "note", given=given)
+    stated = _stated(meanings[index], dialect.units[index])
+    column = _known(index, header, TIME, stated, instructions, absolute=False)
+    return replace(column, given=given)
+
+
 def _numbered(headers: Sequence[str]) -> list[str]:
-    """Return the headers with the second of a name as "name (2)"."""
+    """Return the headers with the second of a name as "name (2)"; those that are blank stay so."""
     seen: Counter[str] = Counter()
     numbered: list[str] = []
     for header in headers:
         seen[header] += 1
-        numbered.append(f"{header} ({seen[header]})" if seen[header] > 1 else header)
+        again = header != "" and seen[header] > 1
+        numbered.append(f"{header} ({seen[header]})" if again else header)
     return numbered
 
 
@@ -124,7 +176,7 @@ def _given(
         index = _index_of(header, headers)
         if index is None:
             close = difflib.get_close_matches(header, headers, n=1, cutoff=0.4)
-            nearest = f"the nearest is {close[0]!r}" if close else f"it has {_listed(headers)}"
+            nearest = f"the nearest is {close[0]!r}" if close else f"it has {listed(headers)}"
             problems.append(Problem(f"it has no column {header!r} to map to {name} ({nearest})"))
         else:
             mapped[index] = name
@@ -153,19 +205,20 @@ def _owners(
     headers: Sequence[str], meanings: Sequence[Meaning], given: Mapping[int, str]
 ) -> tuple[dict[str, int], list[Problem], list[str]]:
     """Return channel -> column; a channel that several columns claim has no owner."""
-    owners = {name: index for index, name in given.items()}
+    owners = {name: index for index, name in given.items() if name not in (TIME, DATE)}
     claims: dict[str, list[int]] = {}
     for index, meaning in enumerate(meanings):
-        if meaning.channel is not None and meaning.channel not in owners and index not in given:
-            claims.setdefault(meaning.channel, []).append(index)
+        channel = meaning.channel
+        if channel is not None and channel not in (TIME, *owners) and index not in given:
+            claims.setdefault(channel, []).append(index)
     problems: list[Problem] = []
     warnings: list[str] = []
     for name, claiming in claims.items():
-        rivals = [claiming[0]] if name == TIME else _fitting(name, claiming, meanings)
+        rivals = _fitting(name, claiming, meanings)
         if len(rivals) == 1:
             owners[name] = rivals[0]
             continue
-        these = " and ".join(repr(headers[i]) for i in rivals)
+        these = " and ".join(repr(headers[i]) for i in rivals[:_MOST_RIVALS])
         option = f'--map "{headers[rivals[0]]}={name}"'
         if name in WATCHED:
             owners[name] = rivals[0]
@@ -238,16 +291,10 @@ def _without_unit(column: Column, channel: Channel) -> str:
 def _no_column(name: str, headers: Sequence[str]) -> Problem:
     what = {"time": "time", "rpm": "engine speed, without which nothing can be judged"}[name]
     return Problem(
-        f"no column is named as {what} (it has {_listed(headers)}): say which it is with "
+        f"no column is named as {what} (it has {listed(headers)}): say which it is with "
         f"--map HEADER={name}",
         f"--map HEADER={name}",
     )
-
-
-def _listed(headers: Sequence[str]) -> str:
-    shown = [repr(header) for header in headers[:12]]
-    more = len(headers) - len(shown)
-    return ", ".join(shown) + (f" and {more} more" if more else "")
 
 
 def _with_unique_names(columns: Sequence[Column]) -> tuple[Column, ...]:

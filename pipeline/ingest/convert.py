@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.conversion import ambient_taken, lateral_sign, offset_taken, unit_changed
 from pipeline.ingest.channels import Column
 from pipeline.ingest.source import Instructions
 from pipeline.run import ChannelArray, FloatArray
@@ -101,21 +102,22 @@ def convert(
     channel, unit = column.channel, column.unit
     if channel is None or unit is None:
         raise ValueError(f"{column.header!r} is no canonical channel in a known unit")
-    title = channel.title[0].upper() + channel.title[1:]
     done: list[str] = []
     if unit.to_canonical() != (1.0, 0.0):
         values = to_canonical(values, unit)
-        done.append(f"{title}: {unit.symbol} to {channel.unit.symbol} ({_from(column)}).")
+        done.append(unit_changed(channel, unit.symbol, _from(column)))
     if column.absolute and ambient is not None:
         values = values - np.float32(ambient.kpa)
-        done.append(f"{title}: absolute, less {ambient.kpa:.2f} kPa ambient ({ambient.source}).")
+        done.append(ambient_taken(channel, ambient.kpa, ambient.source))
     if channel.name == "lateral_g":
         profile = instructions.profile
-        if profile is not None and profile.lateral_positive == "right":
-            values = -values
-            done.append(f"{title}: sign turned, from positive to the right to ISO 8855.")
-        else:
-            done.append(f"{title}: taken as positive to the left, as in ISO 8855.")
+        turned = profile is not None and profile.lateral_positive == "right"
+        values = -values if turned else values
+        done.append(lateral_sign(channel, turned=turned))
+    offset = instructions.offsets.get(channel.name, 0.0)
+    if offset:
+        values = values - np.float32(offset)
+        done.append(offset_taken(channel, offset))
     return values, tuple(done)
 
 
@@ -127,5 +129,6 @@ def _from(column: Column) -> str:
         "profile": "unit from the logger profile",
         "--unit": "unit given with --unit",
         "dimensionless": "no unit",
+        "note": "stated above the header",
         "": "unit unknown",
     }[column.unit_basis]

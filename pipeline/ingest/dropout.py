@@ -31,6 +31,8 @@ def dropout(
 ) -> FlagArray:
     """Flag the stretches in which a sensor was unplugged, whatever the level it read.
 
+    Where the channel reads `nothing`, `lost.lost_or_unplugged` decides.
+
     Such a stretch is dead: one value, or beyond the suspect range. It is entered by a leap within
     one or two samples and left by one the other way. A leap is implausible where it is higher than
     a bad spike and faster than the suspect rate; it is impossible where it is twice as high as
@@ -56,12 +58,14 @@ def dropout(
         return flags
     still = step <= limits.flat_tolerance
     first, last, alike = _dead_levels(values, still, limits)
-    into, start = _leap_in(time_s, values, first, limits)
-    out, stop = _leap_out(time_s, values, last, limits)
+    into, start = leap_in(time_s, values, first, limits)
+    out, stop = leap_out(time_s, values, last, limits)
     if turning is not None:
         into, out = _cut_off(time_s, first, last, into, out, turning, max_gap_s)
     sure = np.minimum(np.abs(into), np.abs(out)) == IMPOSSIBLE
     dead = ~alike | sure | (last - first + 1 >= _more_than_chance(still))
+    if limits.nothing is not None:  # for lost.py
+        dead &= (values[first] < limits.nothing[0]) | (values[first] > limits.nothing[1])
     unplugged = (np.sign(into) * np.sign(out) < 0) & dead
     for begin, end in np.column_stack([start, stop])[unplugged]:
         flags[begin : end + 1] = BAD
@@ -83,7 +87,7 @@ def _dead_levels(
     )
 
 
-def _leap_in(
+def leap_in(
     time_s: FloatArray, values: ChannelArray, first: IndexArray, limits: FlagLimits
 ) -> tuple[LeapArray, IndexArray]:
     """Return the leap into each stretch, and the first sample that it spoils."""
@@ -94,7 +98,7 @@ def _leap_in(
     return np.where(halfway, in_two, in_one), first - halfway
 
 
-def _leap_out(
+def leap_out(
     time_s: FloatArray, values: ChannelArray, last: IndexArray, limits: FlagLimits
 ) -> tuple[LeapArray, IndexArray]:
     """Return the leap out of each stretch, and the last sample that it spoils."""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 from pipeline.catalogue import channels
 from pipeline.settings import TIME
@@ -43,6 +44,7 @@ def fold(text: str) -> str:
     return _IGNORED.sub("", letters.casefold())
 
 
+@lru_cache(maxsize=1 << 12)
 def read_header(header: str) -> Meaning:
     """Return what a header means.
 
@@ -50,7 +52,7 @@ def read_header(header: str) -> Meaning:
     °C"), as its last word ("oil_press_psi", "OilPressPsi") where what is left is a known name of
     that dimension, or be the name itself ("RPM", "lateral g").
     """
-    name, unit = _split(header)
+    name, unit = name_and_unit(header)
     known = _aliases().get(fold(name))
     if known is None:
         return _with_suffix(name, unit) or Meaning(None, unit)
@@ -65,7 +67,35 @@ def is_time_header(header: str) -> bool:
     return read_header(header).channel == TIME
 
 
-def _split(header: str) -> tuple[str, str]:
+def join_groups(groups: Sequence[str], names: Sequence[str]) -> tuple[str, ...] | None:
+    """Return the headers of columns whose names stand under those of groups.
+
+    A group is put before a name unless it only says where a channel comes from ("Logger"), or the
+    column is the time.
+
+    Args:
+        groups: of each column, "" where it has none; shape (columns,).
+        names: of each column; shape (columns,).
+
+    Returns:
+        None where the groups tell nothing: no name is known with its group as it is not without,
+        none repeats that differs with its group, and no group is the name of a source.
+    """
+    joined = [f"{group} {name}".strip() for group, name in zip(groups, names, strict=True)]
+    known = [read_header(header).channel for header in joined]
+    alone = [read_header(name).channel for name in names]
+    sources = [fold(group) in _sources() for group in groups]
+    told = any(a is not None and a != b for a, b in zip(known, alone, strict=True))
+    if not (told or any(sources) or len(set(joined)) > len(set(names))):
+        return None
+    return tuple(
+        name if alone[i] == TIME or (sources[i] and known[i] is None) else joined[i]
+        for i, name in enumerate(names)
+    )
+
+
+def name_and_unit(header: str) -> tuple[str, str]:
+    """Return the name in a header, and the unit behind it in brackets or behind a comma, or ""."""
     header = header.strip()
     if match := _BRACKETED.fullmatch(header):
         return match["name"], match["unit"].strip()
@@ -104,6 +134,11 @@ def _aliases() -> dict[str, tuple[str, bool]]:
         pairs += [(fold(alias), (name, False)) for alias in (name, *channel.aliases)]
         pairs += [(fold(alias), (name, True)) for alias in channel.absolute_aliases]
     return dict(pairs)
+
+
+@cache
+def _sources() -> frozenset[str]:
+    return frozenset(fold(group) for group in read_toml("time.toml")["sources"])
 
 
 @cache

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import json
-import re
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -11,15 +10,21 @@ import numpy as np
 
 from pipeline.errors import BabbittError, LogRefusedError
 from pipeline.ingest.channels import Column, UnitBasis
-from pipeline.ingest.clock import read_timeline
-from pipeline.ingest.dates import note_of_start
+from pipeline.ingest.fingerprint import fingerprint_of
+from pipeline.ingest.parse import Parsed, parse_log
 from pipeline.ingest.plausible import plausible_units
-from pipeline.ingest.read import Parsed, about_columns, changes_in_steps, parse_log
+from pipeline.ingest.read import LogRun, about_columns, changes_in_steps
 from pipeline.ingest.source import Instructions, ReadSource
 from pipeline.ingest.start import find_start
-from pipeline.ingest.timebase import TimeBase, make_base, on_base, place, rate_hz
-from pipeline.run import MISSING, StartBasis
+from pipeline.ingest.timebase import pace_of, place
+from pipeline.ingest.timing import start_noted
+from pipeline.run import MISSING, ChannelArray, Run, RunOutline, StartBasis
 from pipeline.settings import TIME
+
+Passing = Callable[[RunOutline, Iterator[Run]], Iterable[Run]]
+
+TRACE = 16
+"""Stretches of a log that a column's trace shows."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +43,8 @@ class ColumnView:
         low: least reading, in `unit`; None where there is none.
         high: greatest reading, in `unit`; None where there is none.
         share_missing: share of the run without a value, from 0 to 1.
+        trace: of each of `TRACE` stretches of the log, the reading furthest from the median of all;
+            None where it has none; empty for a column without readings.
         remark: what is special about it, "" where nothing is.
     """
 
@@ -52,6 +59,7 @@ class ColumnView:
     low: float | None
     high: float | None
     share_missing: float
+    trace: tuple[float | None, ...]
     remark: str
 
 
@@ -70,6 +78,8 @@ class Inspection:
         problems: why it would be refused, a sentence each; none where it would be taken in.
         options: command-line options that would settle problems.
         warnings: what a reader of the run should know, a sentence each.
+        profile_name: of the logger profile that was named, or that knows this kind of file.
+        fingerprint: of this kind of file.
     """
 
     source_name: str
@@ -82,44 +92,13 @@ class Inspection:
     problems: tuple[str, ...]
     options: tuple[str, ...]
     warnings: tuple[str, ...]
-
-    def profile_toml(self, name: str) -> str:
-        """Return a `[profile.NAME]` for logbook.toml with what was given for this log.
-
-        What only a person can say stands in it as a comment.
-        """
-        key = name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _quoted(name)
-        lines = [
-            f"[profile.{key}]",
-            '# lateral_positive = "left"  # or "right": the corner in which lateral g is positive',
-            "# timezone = \"Europe/Paris\"  # of the logger's clock, where it is not the logbook's",
-            '# dates = "day-first"  # or "month-first"',
-            "",
-            f"[profile.{key}.columns]",
-            *(f"{_quoted(c.header)} = {_quoted(c.name)}" for c in self.columns if c.given),
-            *(
-                f'# {_quoted(c.header)} = ""'
-                for c in self.columns
-                if c.header and not c.known and c.low is not None
-            ),
-            "",
-            f"[profile.{key}.units]",
-            *(
-                f"{c.name} = {_quoted(c.unit)}"
-                for c in self.columns
-                if c.unit_basis in ("--unit", "profile")
-            ),
-            *(
-                f"# {c.name} = {_quoted(c.plausible[0] if c.plausible else '')}"
-                f"{_others(c.plausible[1:])}"
-                for c in self.columns
-                if c.known and not c.unit_basis and c.name != TIME
-            ),
-        ]
-        return "\n".join(lines) + "\n"
+    profile_name: str | None
+    fingerprint: str
 
 
-def inspect_log(source: ReadSource, instructions: Instructions) -> Inspection:
+def inspect_log(
+    source: ReadSource, instructions: Instructions, *, passing: Passing = lambda _, parts: parts
+) -> Inspection:
     """Say what would be read from a log.
 
     What would make `read_log` refuse it is among the problems, as long as its table can be found.
@@ -127,24 +106,30 @@ def inspect_log(source: ReadSource, instructions: Instructions) -> Inspection:
     Args:
         source: the log.
         instructions: how to read it; no engine is needed.
+        passing: is handed the run that would be taken in, part by part, and passes it on.
 
     Raises:
         LogRefusedError: it is no table at all.
         SettingsError: a channel or unit given does not exist.
     """
     try:
-        return _inspect(source, instructions)
+        return _inspect(source, instructions, passing)
     except BabbittError as error:
         # A traceback would keep hold of the log's bytes, which the caller may want to unmap.
         raise error.with_traceback(None) from None
 
 
-def _inspect(source: ReadSource, instructions: Instructions) -> Inspection:
+def _inspect(source: ReadSource, instructions: Instructions, passing: Passing) -> Inspection:
     log = parse_log(source, instructions)
+    with log.numbers.store:
+        return _inspected(log, source, passing)
+
+
+def _inspected(log: Parsed, source: ReadSource, passing: Passing) -> Inspection:
     found = Inspection(
         source_name=source.name,
         dialect=log.why,
-        rows=log.table.rows,
+        rows=log.rows,
         started_at=None,
         start_basis=None,
         duration_s=None,
@@ -152,57 +137,81 @@ def _inspect(source: ReadSource, instructions: Instructions) -> Inspection:
         problems=tuple(f"{_capital(problem.sentence)}." for problem in log.problems),
         options=tuple(problem.option for problem in log.problems if problem.option),
         warnings=about_columns(log),
+        profile_name=log.instructions.profile_name,
+        fingerprint=fingerprint_of(log.dialect),
     )
-    base = None
-    if log.layout.time is not None:
+    store, timeline, refused = log.numbers.store, log.timeline, log.refused
+    if timeline is not None:
         try:
-            timeline = read_timeline(log.table, log.layout.time, instructions, source.name)
-            base = make_base(timeline.seconds)
-            start = find_start(timeline, note_of_start(log.dialect.notes), source, instructions)
+            date = log.layout.date
+            note = start_noted(log.dialect, None if date is None else date.index)
+            start = find_start(timeline, note, source, log.instructions)
             found = replace(
                 found,
                 dialect=(*found.dialect, *timeline.why, *start.why),
                 started_at=start.at,
                 start_basis=start.basis,
-                duration_s=float(base.time_s[-1]),
+                duration_s=float(store.time_s(store.samples - 1, store.samples)[0]),
                 warnings=(*start.warnings, *timeline.warnings, *found.warnings),
             )
         except LogRefusedError as error:
-            sentence = _capital(str(error).removeprefix(f"{source.name}: "))
-            options = () if error.option is None else (error.option,)
-            found = replace(
-                found,
-                problems=(*found.problems, sentence),
-                options=(*found.options, *options),
-            )
-    columns = [_view(log, column, base) for column in log.layout.columns]
+            refused = error
+    if refused is not None:
+        sentence = _capital(str(refused).removeprefix(f"{source.name}: "))
+        options = () if refused.option is None else (refused.option,)
+        found = replace(
+            found, problems=(*found.problems, sentence), options=(*found.options, *options)
+        )
+    columns = [_view(log, column) for column in log.layout.columns]
     if log.layout.time is not None:
-        rate = None if base is None else rate_hz(base.time_s)
+        rate = None if timeline is None else pace_of(store).rate_hz
         columns.insert(log.layout.time.index, replace(_bare_view(log.layout.time), rate_hz=rate))
-    return replace(found, columns=tuple(columns))
+    warnings = found.warnings if found.problems else _warnings_of_run(log, source, passing)
+    return replace(found, columns=tuple(columns), warnings=warnings)
 
 
-def _view(log: Parsed, column: Column, base: TimeBase | None) -> ColumnView:
+def _warnings_of_run(log: Parsed, source: ReadSource, passing: Passing) -> tuple[str, ...]:
+    """Return what would be said of the run, its sensors included."""
+    run = LogRun(log, source)
+    for _ in passing(run.outline(), run.parts()):
+        pass  # a run's sensors are judged as its parts are taken
+    return run.info.warnings
+
+
+def _view(log: Parsed, column: Column) -> ColumnView:
     view = _bare_view(column)
-    if column.index not in log.table.numbers:
-        what = "text, not numbers" if column.index in log.table.texts else "blank throughout"
+    if column.index not in log.numbers:
+        what = "text, not numbers" if column.index in log.texts else "blank throughout"
         return replace(view, share_missing=1.0, remark=f"{what}: left out")
-    values = log.table.numbers[column.index]
+    values = log.numbers[column.index]
+    if np.isnan(values).all():
+        return replace(view, share_missing=1.0, remark="no reading at a time that can be read")
     view = replace(
         view,
         low=float(np.nanmin(values)),
         high=float(np.nanmax(values)),
         share_missing=float(np.isnan(values).mean()),
+        trace=_trace(values),
     )
     if column.channel is not None and column.unit is None:
         units = plausible_units(values, column.channel, absolute=column.absolute)
         view = replace(view, plausible=tuple(unit.symbol for unit in units))
-    if base is not None:
+    if log.timeline is not None:
+        store = log.numbers.store
+        time_s, pace = store.time_s(0, store.samples), pace_of(store, column.index)
         held = changes_in_steps(column)
-        placed = place(on_base(values, base), base, None, turning=None, hold=held)
+        placed = place(values, time_s, pace, None, turning=None, hold=held)
         missing = float(np.mean(placed.flags == MISSING))
-        view = replace(view, rate_hz=placed.native_hz, share_missing=missing)
+        view = replace(view, rate_hz=pace.rate_hz, share_missing=missing)
     return view
+
+
+def _trace(values: ChannelArray) -> tuple[float | None, ...]:
+    middle = np.nanmedian(values)
+    stretches = (part[~np.isnan(part)] for part in np.array_split(values, min(TRACE, len(values))))
+    return tuple(
+        float(part[np.argmax(np.abs(part - middle))]) if len(part) else None for part in stretches
+    )
 
 
 def _bare_view(column: Column) -> ColumnView:
@@ -224,18 +233,10 @@ def _bare_view(column: Column) -> ColumnView:
         low=None,
         high=None,
         share_missing=0.0,
+        trace=(),
         remark=remark,
     )
 
 
 def _capital(sentence: str) -> str:
     return sentence[:1].upper() + sentence[1:]
-
-
-def _others(symbols: tuple[str, ...]) -> str:
-    return f"  # or {', '.join(symbols)}" if symbols else ""
-
-
-def _quoted(text: str) -> str:
-    """Return a TOML basic string, which is written as a JSON string is."""
-    return json.dumps(text, ensure_ascii=False)

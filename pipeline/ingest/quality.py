@@ -4,6 +4,9 @@ The checks run one after the other, each on the samples that those before it lef
 a fault is not charged to its neighbours: gross range, spike, dropout, flat line, rate of change.
 Only a change that no engine can make turns a sample bad; one that is merely fast is suspect at
 worst, and is judged.
+
+A whole channel is judged at once: how long it holds a value, how often readings repeat and how long
+a sensor may have read nothing are known only at its end.
 """
 
 from __future__ import annotations
@@ -18,6 +21,7 @@ import numpy.typing as npt
 from pipeline.catalogue import FlagLimits, channels
 from pipeline.ingest.checks import flat_line, gross_range, merge, rate_of_change, spike
 from pipeline.ingest.dropout import dropout
+from pipeline.ingest.lost import lost_or_unplugged
 from pipeline.run import (
     BAD,
     GOOD,
@@ -28,16 +32,15 @@ from pipeline.run import (
     ChannelArray,
     FlagArray,
     FloatArray,
-    Run,
-    Signal,
 )
-from pipeline.running import gap_above_s, interval_s, stretches
+from pipeline.running import gap_above_s, stretches
 
-Reason = Literal["range", "spike", "dropout", "stuck", "rate"]
+Reason = Literal["range", "spike", "dropout", "doubtful", "stuck", "rate"]
 
 IndexArray = npt.NDArray[np.intp]
 
-_REASONS: tuple[Reason, ...] = ("range", "spike", "dropout", "stuck", "rate")
+_CHECKS: tuple[Reason, ...] = ("range", "spike", "dropout", "stuck", "rate")
+_REASONS: tuple[Reason, ...] = ("range", "spike", "dropout", "doubtful", "stuck", "rate")
 
 LEAST_HOLDS = 20
 """Changes of value needed to tell a repeated slow channel from a quiet one."""
@@ -48,20 +51,23 @@ LEAST_MISSING_S = 1.0
 
 @dataclass(frozen=True)
 class Fault:
-    """A stretch of samples that one check found bad.
+    """A stretch of samples that one check found bad, or could not make out.
 
     Attributes:
         reason: range, beyond what the sensor can read; spike, a single sample; dropout, a sensor
-            unplugged for a while; stuck, one value for too long; rate, a lone impossible step.
+            unplugged for a while; doubtful, the same or a loss of pressure: its samples are
+            suspect, not bad; stuck, one value for too long; rate, a lone impossible step.
         start_s: time of its first sample.
         end_s: time of the first sample after it; of its last where the channel ends with it.
         value: its first reading, in the channel's unit.
+        why: what speaks for and against, of a doubtful one.
     """
 
     reason: Reason
     start_s: float
     end_s: float
     value: float
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -70,7 +76,7 @@ class Flagged:
 
     Attributes:
         flags: quality flag of each sample; shape (samples,).
-        faults: the stretches behind the bad ones, in order of their start.
+        faults: the stretches behind the bad and doubtful ones, in order of their start.
     """
 
     flags: FlagArray
@@ -114,26 +120,37 @@ def flag_samples(
     return _judge(time_s, values, limits, turning)
 
 
-def quality_sentences(run: Run, faults: Mapping[str, Sequence[Fault]]) -> tuple[str, ...]:
+def quality_sentences(
+    rates_hz: Mapping[str, float],
+    faults: Mapping[str, Sequence[Fault]],
+    missing_s: Mapping[str, float],
+    run_s: float,
+) -> tuple[str, ...]:
     """Say in plain words what was wrong with the sensors of a run.
 
     Args:
-        run: its canonical channels are looked through for missing stretches.
+        rates_hz: channel of the run -> rate at which it was recorded.
         faults: channel -> the faults that `flag_samples` found in it.
+        missing_s: channel -> seconds of the run in which it is missing.
+        run_s: seconds of the run, without its gaps.
 
     Returns:
         At most one sentence for each channel and reason, channels in the order of the catalogue.
     """
     sentences: list[str] = []
     for name, channel in channels().items():
-        if name not in run.signals:
+        if name not in rates_hz:
             continue
         title, unit = channel.title[0].upper() + channel.title[1:], channel.unit.symbol
         for reason in _REASONS:
             found = [fault for fault in faults.get(name, ()) if fault.reason == reason]
             if found:
                 sentences.append(f"{title} {_said(reason, found, unit)}.")
-        sentences += _missing(title, run, run.signals[name])
+        lost_s = missing_s.get(name, 0.0)
+        # A slow channel begins and ends within the run, by less than two of its samples.
+        if lost_s >= LEAST_MISSING_S and lost_s * rates_hz[name] >= 2.0:
+            share = f"{lost_s / run_s:.0%}"
+            sentences.append(f"{title} is missing for {lost_s:.1f} s ({share} of the run).")
     return tuple(sentences)
 
 
@@ -144,8 +161,12 @@ def _judge(
     flags = np.full(len(values), GOOD, dtype=np.uint8)
     faults: list[Fault] = []
     standing: IndexArray | None = None  # None: all of them, and nothing to copy
-    for reason in _REASONS:
+    for reason in _CHECKS:
         found = _check(reason, time_s, values, limits, max_gap_s, turning)
+        if reason == "dropout" and limits.nothing is not None:
+            lost = lost_or_unplugged(time_s, values, limits, max_gap_s=max_gap_s, turning=turning)
+            found = merge(found, lost.flags)
+            faults += [_fault("doubtful", time_s, values, *doubt) for doubt in lost.doubts]
         worse = np.flatnonzero(found >= SUSPECT)
         if not len(worse):
             continue
@@ -179,9 +200,24 @@ def _check(
             if turning is None:
                 return np.full(len(values), NOT_EVALUATED, dtype=np.uint8)
             flat = (limits.flat_tolerance, limits.flat_suspect_s, limits.flat_fail_s)
-            return flat_line(time_s, values, *flat, max_gap_s=max_gap_s, turning=turning)
+            found = flat_line(time_s, values, *flat, max_gap_s=max_gap_s, turning=turning)
+            found[_nothing(values, limits)] = GOOD
+            return found
         case "rate":
-            return rate_of_change(time_s, values, limits.rate_per_s, above_step=limits.spike[0])
+            found = rate_of_change(time_s, values, limits.rate_per_s, above_step=limits.spike[0])
+            decided = _nothing(values, limits)
+            decided[1:] |= decided[:-1]  # the step back
+            np.minimum(found, SUSPECT, out=found, where=decided)
+            return found
+        case "doubtful":
+            raise ValueError("no check of its own: what the one for dropouts cannot make out")
+
+
+def _nothing(values: ChannelArray, limits: FlagLimits) -> BoolArray:
+    """Tell where a channel reads nothing, and `lost_or_unplugged` has decided."""
+    if limits.nothing is None:
+        return np.zeros(len(values), dtype=np.bool_)
+    return (values >= limits.nothing[0]) & (values <= limits.nothing[1])
 
 
 def _taken(turning: BoolArray | None, at: IndexArray | BoolArray) -> BoolArray | None:
@@ -191,11 +227,14 @@ def _taken(turning: BoolArray | None, at: IndexArray | BoolArray) -> BoolArray |
 def _faults(
     reason: Reason, time_s: FloatArray, values: ChannelArray, bad: BoolArray
 ) -> list[Fault]:
-    end = len(time_s) - 1
-    return [
-        Fault(reason, float(time_s[a]), float(time_s[min(b + 1, end)]), float(values[a]))
-        for a, b in zip(*stretches(bad), strict=True)
-    ]
+    return [_fault(reason, time_s, values, a, b) for a, b in zip(*stretches(bad), strict=True)]
+
+
+def _fault(
+    reason: Reason, time_s: FloatArray, values: ChannelArray, first: int, last: int, why: str = ""
+) -> Fault:
+    end_s = float(time_s[min(last + 1, len(time_s) - 1)])
+    return Fault(reason, float(time_s[first]), end_s, float(values[first]), why)
 
 
 def _holds(values: ChannelArray) -> IndexArray | None:
@@ -234,6 +273,12 @@ def _said(reason: Reason, faults: Sequence[Fault], unit: str) -> str:
             return f"has {_several(faults, 'single-sample spike', at)}; not counted"
         case "dropout":
             return f"unplugged {_spell(faults)}; not counted as harm"
+        case "doubtful":
+            return (
+                f"reads {_number(longest.value)} {unit} {_spell(faults)}: {longest.why}; either "
+                "the oil was lost or the sensor was, so it counts with low confidence: settle it "
+                "with `babbitt review`"
+            )
         case "stuck":
             return (
                 f"stuck at {_number(longest.value)} {unit} {_spell(faults)}; "
@@ -267,14 +312,3 @@ def _longest(faults: Sequence[Fault]) -> Fault:
 
 def _number(value: float) -> str:
     return f"{value:,.0f}" if abs(value) >= 1000.0 else f"{value:,.1f}"
-
-
-def _missing(title: str, run: Run, signal: Signal) -> list[str]:
-    blank = signal.flags == MISSING
-    if not blank.any():
-        return []
-    weights = interval_s(run.time_s, run.info.max_gap_s)
-    missing_s, all_s = float(weights[blank].sum()), float(weights.sum())
-    if missing_s < LEAST_MISSING_S or missing_s * signal.native_hz < 2.0:
-        return []
-    return [f"{title} is missing for {missing_s:.1f} s ({missing_s / all_s:.0%} of the run)."]

@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, tzinfo
-from typing import Literal
+from typing import Literal, Protocol
+
+import pyarrow as pa
 
 from pipeline.errors import LogRefusedError, SettingsError
 from pipeline.settings import Profile, require_channel, require_unit, zone
 from pipeline.units import Unit, parse
+
+
+class Stream(Protocol):
+    """Bytes that are read in order."""
+
+    def read(self, size: int, /) -> bytes:
+        """Return up to `size` bytes, none at the end."""
+
+    def close(self) -> None:
+        """Let go of them."""
 
 
 @dataclass(frozen=True)
@@ -18,15 +30,22 @@ class ReadSource:
 
     Attributes:
         name: file name, without its folder.
-        data: its bytes; nothing that ingest returns or raises keeps hold of them.
+        data: its bytes, or what opens a stream of them from the first on, as often as it is called.
         sha256: of its bytes, hexadecimal.
         modified_at: when the file was last changed, with a zone.
     """
 
     name: str
-    data: bytes | memoryview
+    data: bytes | memoryview | Callable[[], Stream]
     sha256: str
     modified_at: datetime
+
+    def open(self) -> Stream:
+        """Open a stream of its bytes."""
+        if callable(self.data):
+            return self.data()
+        stream: Stream = pa.BufferReader(self.data)
+        return stream
 
 
 @dataclass(frozen=True)
@@ -36,18 +55,26 @@ class Instructions:
     Attributes:
         engine_id: the engine that made the run; an inspection needs none.
         profile: what the files of this logger leave unsaid.
+        profile_name: its name in logbook.toml, where it was named or recognised.
+        profiles: those of logbook.toml, of which one may know the kind of file.
         columns: header -> canonical channel, or "time".
         units: canonical channel, or "time" -> unit.
         started: start of the log; without a zone it is in that of the log's clock.
         zone: of clocks that name none, where the profile has none either: the logbook's.
+        offsets: canonical channel -> what to take off every reading, in its canonical unit.
+        left_out: canonical channels that are not to be believed.
     """
 
     engine_id: str = ""
     profile: Profile | None = None
+    profile_name: str | None = None
+    profiles: Mapping[str, Profile] = field(default_factory=dict)
     columns: Mapping[str, str] = field(default_factory=dict)
     units: Mapping[str, str] = field(default_factory=dict)
     started: datetime | None = None
     zone: tzinfo = UTC
+    offsets: Mapping[str, float] = field(default_factory=dict)
+    left_out: frozenset[str] = frozenset()
 
     def clock_zone(self) -> tzinfo:
         """The zone of a clock that names none."""

@@ -5,10 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
 
-import numpy as np
-
-from pipeline.ingest.clock import Timeline, ambiguous_date, local_time
-from pipeline.ingest.dates import Moment, read_date
+from pipeline.ingest.clock import Timeline, local_time
+from pipeline.ingest.dates import Moment, ambiguous_date, read_date
 from pipeline.ingest.source import Instructions, ReadSource
 from pipeline.run import StartBasis
 
@@ -52,7 +50,7 @@ def find_start(
     if stated is not None:
         return Start(stated.astimezone(UTC), "stated", ("Start: as stated.",))
     noted_s = None if note is None else note.clock_s
-    clock_s = noted_s if timeline.says == "elapsed" else _first(timeline)
+    clock_s = noted_s if timeline.says == "elapsed" else timeline.first_s
     day = timeline.day or _day_of(note, source, instructions)
     named = timeline.zone or (None if note is None else note.zone)
     zone = named or instructions.clock_zone()
@@ -63,7 +61,8 @@ def find_start(
         why = [f"Start: {local.isoformat(' ', 'milliseconds')}, by {_where(timeline, note)}."]
         if named is None:
             why.append(f"Zone: none named; the clock is taken to be that of {zone}.")
-        warnings = _read_twice(local, zone)
+        # A log that shows the change began before it.
+        warnings = () if timeline.clock_changed else _read_twice(local, zone)
         if day is None:
             warnings = (_no_start("date", f"the file's own ({local:%Y-%m-%d})"), *warnings)
         return Start(local.replace(tzinfo=zone).astimezone(UTC), basis, tuple(why), warnings)
@@ -73,10 +72,6 @@ def find_start(
     taken = f"the file's own date ({changed:%Y-%m-%d %H:%M}, {zone})"
     what = "start" if day is None else "time of day"
     return Start(changed.astimezone(UTC), "file", (), (_no_start(what, taken),))
-
-
-def _first(timeline: Timeline) -> float:
-    return float(timeline.seconds[np.flatnonzero(~np.isnan(timeline.seconds))[0]])
 
 
 def _day_of(note: Moment | None, source: ReadSource, instructions: Instructions) -> date | None:

@@ -28,8 +28,19 @@ def heat_cycles(coolant_c: ChannelArray) -> float:
     """
     if not len(coolant_c) or coolant_c.max() - coolant_c.min() < LEAST_RANGE_K:
         return 0.0
-    cycles = ranges(_block_extremes(coolant_c, NOISE_K), NOISE_K)
+    cycles = ranges(swings(coolant_c), NOISE_K)
     return sum((count for range_k, count in cycles if range_k >= LEAST_RANGE_K), 0.0)
+
+
+def swings(coolant_c: ChannelArray) -> ChannelArray:
+    """Return the points between which coolant temperature swings by more than noise.
+
+    Those of one stretch of a run after those of another have the same heat cycles as the run.
+
+    Args:
+        coolant_c: usable coolant temperatures in the order of time, °C; shape (samples,).
+    """
+    return turning_points(_block_extremes(coolant_c, NOISE_K), NOISE_K)
 
 
 def ranges(values: ChannelArray, noise: float) -> list[tuple[float, float]]:

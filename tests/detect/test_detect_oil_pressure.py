@@ -10,6 +10,7 @@ from pipeline.detect import oil_pressure
 from pipeline.detect.conditions import conditions_of
 from pipeline.detect.oil_pressure import oil_deficits
 from pipeline.detect.pressure import PressureSurface
+from pipeline.run import SUSPECT
 
 # Floor 50 kPa per 1,000 1/min: 300 kPa at 6,000. Expected: 450 kPa there; starved below 337.5.
 SPEC = make_spec("[oil_pressure]\nfloor_kpa_per_1000rpm = 50\n")
@@ -51,6 +52,18 @@ def test_within_the_lookback_it_is_still_the_corners():
     event = one(make_run(10, lateral_g=pulse(0.0, 1.0, 1.0, 3.5), oil_pressure=DIP))
 
     assert (event.kind, event.side) == ("oil_starvation", "left")
+
+
+@pytest.mark.parametrize(("doubted", "confidence"), [(0.6, "low"), (0.3, "high")])
+def test_an_event_mostly_of_suspect_samples_has_low_confidence(doubted, confidence):
+    run = make_run(10, lateral_g=LEFT, oil_pressure=DIP)
+    flags = run.signals["oil_pressure"].flags
+    flags[(run.time_s >= 4.5) & (run.time_s < 4.5 + doubted)] = SUSPECT
+    event = one(run)
+
+    assert event.confidence.startswith(confidence)
+    assert ("the sensor may have been unplugged" in event.confidence) == (confidence == "low")
+    assert event.dose == pytest.approx(100 * 0.375, rel=1e-5)
 
 
 def test_away_from_corners_it_is_low_oil_pressure():

@@ -1,7 +1,7 @@
 from typing import Any
 
 import pytest
-from ingest_logs import csv_of, ramp, read, refused
+from ingest_logs import csv_of, ramp, read, refused, source_of
 
 from pipeline.errors import SettingsError
 from pipeline.ingest.channels import Layout, lay_out
@@ -15,7 +15,7 @@ def layout_of(headers: list[str], units_row: list[str] | None = None, **given: A
     rows = [[str(i + j) for j in range(len(headers))] for i in range(4)]
     quoted = [f'"{header}"' for header in headers]
     log = csv_of(quoted, [units_row, *rows] if units_row else rows)
-    return lay_out(find_dialect(read_text(log.encode(), "a.csv"), "a.csv"), Instructions(**given))
+    return lay_out(find_dialect(read_text(source_of(log)), "a.csv"), Instructions(**given))
 
 
 def test_columns_are_named_after_their_channels() -> None:
@@ -182,3 +182,40 @@ def test_misspelt_channel_or_unit_given_is_refused() -> None:
         read(log, columns={"rpm": "oil_presure"})
     with pytest.raises(SettingsError, match="'furlong' is no unit of boost"):
         read(log, units={"boost": "furlong"})
+
+
+def test_blank_headers_are_not_numbered() -> None:
+    layout = layout_of(["time", "rpm", "", ""])
+    assert [column.name for column in layout.columns[1:]] == ["column_3", "column_4"]
+
+
+def test_interval_of_the_notes_is_the_unit_of_sample_numbers() -> None:
+    log = "Sample rate,50 Hz\n" + csv_of(["sample", "rpm"], [(str(i), 900 + i) for i in range(9)])
+    assert read(log).time_s.tolist() == pytest.approx([0.02 * i for i in range(9)])
+    assert "Time: numbers in samples of 0.02 s." in read(log).info.dialect
+    assert read(log, units={"time": "ms"}).time_s[1] == pytest.approx(0.001)
+
+
+def test_time_columns_of_several_units_are_a_problem() -> None:
+    layout = layout_of(["time [s]", "rpm", "time [ms]", "boost [kPa]"])
+    assert "its time columns ('time [s]', 'time [ms]') are not in one unit" in (
+        layout.problems[0].sentence
+    )
+
+
+def test_clock_times_of_single_channels_are_a_problem() -> None:
+    rows = [(f"14:05:{i:02d}", 900 + i, f"14:05:{i:02d}", i) for i in range(9)]
+    error = refused(csv_of(["time", "rpm", "time", "boost [kPa]"], rows))
+    assert "the time columns that its channels each bring are text" in str(error)
+
+
+def test_date_is_mapped_like_a_channel() -> None:
+    rows = [("16 May 2026", f"14:05:{i:02d}", 900 + i) for i in range(9)]
+    log = csv_of(["when", "time", "rpm"], rows)
+    assert read(log, columns={"when": "date"}).info.started_at.isoformat()[:10] == "2026-05-16"
+
+
+def test_date_mapped_beside_whole_stamps_is_kept_as_it_stands() -> None:
+    rows = [(f"{i}", f"2026-05-16 14:05:{i:02d}", 900 + i) for i in range(9)]
+    run = read(csv_of(["when", "time", "rpm"], rows), columns={"when": "date"})
+    assert list(run.signals) == ["when", "rpm"]

@@ -117,9 +117,9 @@ def test_fewer_than_two_samples_are_refused(rows: list[tuple[str, int]]) -> None
 def test_ambiguous_dates_are_refused_with_both_readings_and_the_way_out() -> None:
     log = "note\n" + stamped("04/03/2026 14:05:06", "04/03/2026 14:05:07")
     error = refused(log)
-    for said in ("'04/03/2026' in line 3", "4 March 2026", "3 April 2026", '"day-first"'):
+    for said in ("'04/03/2026' in line 3", "4 March 2026", "3 April 2026", "--dates day-first or"):
         assert said in str(error)
-    assert error.option == "--started WHEN"
+    assert error.option == "--dates day-first"
 
 
 def test_ambiguous_date_does_not_matter_once_the_start_is_stated() -> None:
@@ -158,3 +158,21 @@ def test_utc_in_the_header_is_the_zone() -> None:
     log = stamped("2026-07-01 12:00:00", "2026-07-01 12:00:01", header="UTC time")
     assert read(log, zone=BERLIN).info.started_at.hour == 12
     assert date(2026, 7, 1) == read(log, zone=BERLIN).info.started_at.date()
+
+
+def test_dates_in_two_orders_are_not_all_read() -> None:
+    stamps = ("13/05/2026 14:00:00", "05/13/2026 14:00:01", "05/13/2026 14:00:02")
+    assert "2 of 3 rows have no time that can be read" in str(refused(stamped(*stamps)))
+
+
+def test_dates_and_times_that_never_stand_in_one_row_are_refused() -> None:
+    rows = [("2026-05-16", "", 900), ("", "14:00:01", 910), ("", "14:00:02", 920)]
+    error = refused(csv_of(["date", "time", "rpm"], rows))
+    assert "none of its first rows has both a date and a time in column 'time'" in str(error)
+
+
+def test_counted_rows_after_a_restart_need_its_start() -> None:
+    part = "Rate,10 Hz\nRPM,Boost [kPa]\n" + "".join(f"{900 + i},{i}\n" for i in range(9))
+    assert "the logger was restarted in line 13" in str(refused(part + part))
+    noted = [f"Start,2026-05-16 14:0{i}:00\n{part}" for i in range(2)]
+    assert read("".join(noted)).time_s[9] == pytest.approx(60.0)

@@ -2,7 +2,15 @@ from datetime import UTC, date, timedelta, timezone
 
 import pytest
 
-from pipeline.ingest.dates import Moment, note_of_start, read_date, read_moment, zone_of
+from pipeline.ingest.dates import (
+    Moment,
+    ambiguous_date,
+    note_of_start,
+    read_date,
+    read_dates,
+    read_moment,
+    zone_of,
+)
 from pipeline.ingest.dialect import Line
 
 
@@ -23,6 +31,11 @@ def notes(*lines: tuple[str, ...]) -> list[Line]:
         ("16-May-2026", [date(2026, 5, 16)]),
         ("May 16, 2026", [date(2026, 5, 16)]),
         ("04/03/2026", [date(2026, 3, 4), date(2026, 4, 3)]),
+        ("16.05.69", [date(1969, 5, 16)]),
+        ("16/05/26", [date(2026, 5, 16), date(2016, 5, 26)]),
+        ("5/6/07", [date(2007, 6, 5), date(2007, 5, 6)]),
+        ("03-04-05", [date(2005, 4, 3), date(2005, 3, 4), date(2003, 4, 5)]),
+        ("16-May-26", [date(2026, 5, 16)]),
         ("31.02.2026", []),
         ("16 Ma 2026", []),
         ("16/05-2026", []),
@@ -38,6 +51,27 @@ def test_stated_order_settles_a_date() -> None:
     assert read_date("04/03/2026", "day-first") == (date(2026, 3, 4),)
     assert read_date("04/03/2026", "month-first") == (date(2026, 4, 3),)
     assert read_date("16/05/2026", "month-first") == ()
+    assert read_date("26-05-16", "year-first") == (date(2026, 5, 16),)
+    assert read_date("2026-05-16", "month-first") == (date(2026, 5, 16),)
+
+
+def test_one_date_settles_the_order_of_all() -> None:
+    assert read_dates(["12/05/2026", "13/05/2026"], None) == (
+        (date(2026, 5, 12),),
+        (date(2026, 5, 13),),
+    )
+    assert [len(each) for each in read_dates(["11/05/2026", "12/05/2026", "soon"], None)] == [
+        2,
+        2,
+        0,
+    ]
+
+
+def test_refusal_of_a_date_names_its_readings_and_what_settles_it() -> None:
+    error = ambiguous_date("03-04-05", read_date("03-04-05", None), 7, "a.csv")
+    for said in ("'03-04-05' in line 7", "3 April 2005 or 4 March 2005 or 5 April 2003"):
+        assert said in str(error)
+    assert error.option == "--dates day-first"
 
 
 @pytest.mark.parametrize(
@@ -53,6 +87,9 @@ def test_stated_order_settles_a_date() -> None:
         ("Saturday, 16 May 2026, 14:05", Moment(1, "16 May 2026", 50700.0, None)),
         ("14:05:06,25", Moment(1, "", 50706.25, None)),
         ("14:05", Moment(1, "", 50700.0, None)),
+        ("2:05:06 PM", Moment(1, "", 50706.0, None)),
+        ("12:05 a.m.", Moment(1, "", 300.0, None)),
+        ("16/05/26 12:00 pm", Moment(1, "16/05/26", 43200.0, None)),
     ],
 )
 def test_moment_is_a_date_a_clock_time_or_both(text: str, moment: Moment) -> None:

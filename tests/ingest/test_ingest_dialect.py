@@ -1,4 +1,5 @@
 import pytest
+from ingest_logs import source_of
 
 from pipeline.errors import LogRefusedError
 from pipeline.ingest.dialect import Dialect, find_dialect
@@ -6,7 +7,7 @@ from pipeline.ingest.text import read_text
 
 
 def dialect_of(log: str) -> Dialect:
-    return find_dialect(read_text(log.encode(), "a.csv"), "a.csv")
+    return find_dialect(read_text(source_of(log)), "a.csv")
 
 
 @pytest.mark.parametrize("delimiter", [",", ";", "\t"])
@@ -86,9 +87,9 @@ def test_rows_may_begin_with_blanks_of_slow_channels_and_hold_words() -> None:
 
 
 def test_first_row_is_where_the_text_says() -> None:
-    text = read_text(b"note\n\ntime,rpm\r\n0.5,1\r\n0.6,2\r\n", "a.csv")
+    text = read_text(source_of(b"note\n\ntime,rpm\r\n0.5,1\r\n0.6,2\r\n"))
     found = find_dialect(text, "a.csv")
-    assert text.body.slice(found.offset).to_pybytes().startswith(b"0.5,1")
+    assert text.start[found.offset :].startswith(b"0.5,1")
 
 
 def test_table_under_very_long_notes_is_found() -> None:
@@ -116,3 +117,56 @@ def test_why_says_what_was_decided() -> None:
 def test_log_without_a_table_is_refused(log: str, says: str) -> None:
     with pytest.raises(LogRefusedError, match=says):
         dialect_of(log)
+
+
+def test_row_of_groups_is_neither_header_nor_note() -> None:
+    found = dialect_of("note,1\n,Engine,,Gearbox\ntime,rpm,oil temp,oil temp\n0,1,2,3\n1,2,3,4\n")
+    assert found.headers == ("time", "Engine rpm", "Engine oil temp", "Gearbox oil temp")
+    assert (found.header_line, found.first_line) == (3, 4)
+    assert [note.cells[0] for note in found.notes] == ["note"]
+    assert "Groups: in line 2, put before the names." in found.why
+
+
+@pytest.mark.parametrize(
+    "above", ["Vehicle,Car 7,,", "Engine,NB-01,,", "Rev 3,a,b,c", "Driver,A,B,C", "Engine,,,"]
+)
+def test_note_as_wide_as_the_table_is_no_row_of_groups(above: str) -> None:
+    found = dialect_of(f"{above}\ntime,rpm,boost,gear\n0,1,2,3\n1,2,3,4\n")
+    assert found.headers == ("time", "rpm", "boost", "gear")
+    assert len(found.notes) == 1
+
+
+def test_last_columns_may_have_no_name_unless_decimal_commas_cut_them() -> None:
+    assert dialect_of("time,rpm\n0.5,1,7\n0.6,2,8\n").headers == ("time", "rpm", "")
+    assert dialect_of("time;rpm\n5;1;7\n6;2;8\n").headers == ("time", "rpm", "")
+    with pytest.raises(LogRefusedError, match="names its 3 columns"):
+        dialect_of("time,rpm\n5,1,7\n6,2,8\n")
+
+
+def test_two_words_of_a_note_are_no_header_above_units() -> None:
+    found = dialect_of("Sample rate,100 Hz\nSample,RPM\n1,900\n2,910\n")
+    assert found.headers == ("Sample", "RPM")
+
+
+def test_headers_are_tidied_and_cut_off() -> None:
+    found = dialect_of(f'time,"Oil\n Press [kPa]",{"x" * 300}\n0.5,1,2\n0.6,2,3\n')
+    assert found.headers[:2] == ("time", "Oil Press [kPa]")
+    assert len(found.headers[2]) < 100
+    assert found.first_line == 3
+
+
+def test_grouped_thousands_are_numbers_of_a_row() -> None:
+    found = dialect_of("time;rpm\n0,5;7 512\n0,6;7 498\n")
+    assert (found.decimal, found.grouping, found.textual) == (",", " ", frozenset())
+
+
+def test_few_rows_in_the_first_bytes_make_it_look_further() -> None:
+    wide = ",".join(f"c{i}" for i in range(2000))
+    row = ",".join("1.5" for _ in range(2000))
+    assert len(dialect_of(f"time,{wide}\n" + f"0,{row}\n" * 30).rows) == 30
+
+
+def test_marks_that_come_once_the_engine_runs_are_found() -> None:
+    still = "".join(f"{i / 10},0,0\n" for i in range(3000))
+    running = "".join(f'{300 + i / 10},"{1000 + i:,}",1\n' for i in range(2000))
+    assert dialect_of("time,rpm,gear\n" + still + running).grouping == ","

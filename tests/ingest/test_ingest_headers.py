@@ -3,7 +3,7 @@ from itertools import chain
 import pytest
 
 from pipeline.catalogue import channels
-from pipeline.ingest.headers import Meaning, fold, read_header
+from pipeline.ingest.headers import Meaning, fold, join_groups, read_header
 from schemas import read_toml
 
 
@@ -67,3 +67,35 @@ def test_every_alias_means_its_channel() -> None:
 def test_aliases_that_state_the_unit_are_aliases() -> None:
     for channel in channels().values():
         assert set(channel.stating_aliases) <= set(channel.aliases)
+
+
+@pytest.mark.parametrize(
+    ("groups", "names", "headers"),
+    [
+        # Groups that make names whole, and one that says where else a channel is measured.
+        (
+            ("", "Oil", "Oil", "Gearbox"),
+            ("Time", "Press", "Temp", "Oil Temp"),
+            ("Time", "Oil Press", "Oil Temp", "Gearbox Oil Temp"),
+        ),
+        (
+            ("Engine", "Engine", "Gearbox"),
+            ("RPM", "Oil Temp", "Oil Temp"),
+            ("Engine RPM", "Engine Oil Temp", "Gearbox Oil Temp"),
+        ),
+        # The same name means another channel under its group.
+        (("Engine", "Vehicle"), ("Speed", "Speed"), ("Engine Speed", "Vehicle Speed")),
+        # Groups that only name a source.
+        (
+            ("Logger", "ECU", "Analog", "Analog"),
+            ("Time", "Boost", "Lat G", "Ch 7"),
+            ("Time", "Boost", "Lat G", "Ch 7"),
+        ),
+        # Words above a header that tell nothing of its columns.
+        (("Driver", "Someone", "else"), ("Time", "RPM", "Boost"), None),
+    ],
+)
+def test_groups_are_put_before_names_where_they_tell_something(
+    groups: tuple[str, ...], names: tuple[str, ...], headers: tuple[str, ...] | None
+) -> None:
+    assert join_groups(groups, names) == headers

@@ -1,11 +1,7 @@
-import re
-import tomllib
-
 import pytest
-from ingest_logs import csv_of, inspect, ramp
+from ingest_logs import csv_of, inspect, ramp, read
 
 from pipeline.errors import LogRefusedError
-from pipeline.settings import Profile
 
 
 def test_every_column_has_a_row_with_what_was_found() -> None:
@@ -59,26 +55,37 @@ def test_no_table_at_all_is_refused() -> None:
         inspect("")
 
 
-def test_profile_can_be_saved_as_it_is_and_holds_what_was_given() -> None:
-    log = csv_of(
-        ["time", "rpm", "Ch 7", 'Ch "8"', "coolant"], [(t, r, 60, 5, 88) for t, r in ramp()]
-    )
-    inspection = inspect(log, columns={"Ch 7": "oil_pressure"}, units={"oil_pressure": "psi"})
-    text = inspection.profile_toml("club logger")
-    table = tomllib.loads(text)["profile"]["club logger"]
-    assert table == {"columns": {"Ch 7": "oil_pressure"}, "units": {"oil_pressure": "psi"}}
-    assert '# coolant_temperature = "°C"  # or °F' in text
-    assert '# "Ch \\"8\\"" = ""' in text
-    again = inspect(log, profile=Profile.model_validate(table), units={"coolant_temperature": "°C"})
-    assert again.problems == ()
+def test_a_trace_keeps_the_peak_and_the_dip() -> None:
+    rows = [
+        (t, 9000 if i == 100 else 3000, 20 if i == 200 else 300)
+        for i, (t, _) in enumerate(ramp(240))
+    ]
+    _, rpm, oil = inspect(csv_of(["time", "rpm", "oil press [kPa]"], rows)).columns
+    assert rpm.trace == tuple(9000.0 if i == 6 else 3000.0 for i in range(16))
+    assert oil.trace == tuple(20.0 if i == 13 else 300.0 for i in range(16))
 
 
-def test_comments_of_a_profile_are_ready_to_be_filled_in() -> None:
-    text = inspect(csv_of(["time", "rpm", "Ch 7"], [(t, r, 60) for t, r in ramp()])).profile_toml(
-        "a"
-    )
-    filled = re.sub("^# ", "", text.replace('= ""', '= "oil_pressure"'), flags=re.MULTILINE)
-    profile = Profile.model_validate(tomllib.loads(filled)["profile"]["a"])
-    assert profile.lateral_positive == "left"
-    assert profile.dates == "day-first"
-    assert profile.columns == {"Ch 7": "oil_pressure"}
+def test_a_stretch_without_readings_has_no_trace() -> None:
+    rows = [(t, rpm, "" if i < 120 else 5) for i, (t, rpm) in enumerate(ramp(240))]
+    boost = inspect(csv_of(["time", "rpm", "boost [kPa]"], rows)).columns[2]
+    assert boost.trace == (None,) * 8 + (5.0,) * 8
+
+
+def test_what_would_be_said_of_the_sensors_is_said_before_anything_is_stored() -> None:
+    time_s = [i / 10 for i in range(600)]
+    rows = [
+        (f"{t:.1f}", 3000 + i % 50, 0 if 200 <= i < 240 else 300 + i % 7)
+        for i, t in enumerate(time_s)
+    ]
+    log = csv_of(["time", "rpm", "oil press [kPa]"], rows)
+    assert inspect(log).warnings == read(log).info.warnings
+    assert any("Oil pressure" in said and "20" in said for said in inspect(log).warnings)
+
+
+def test_column_without_a_reading_at_a_known_time_has_no_range() -> None:
+    times = [f"{i / 10}" for i in range(300)]
+    rows = [(time, 900 + i, "") for i, time in enumerate(times)]
+    rows[7] = ("soon", 907, "5")
+    view = inspect(csv_of(["time", "rpm", "gear"], rows)).columns[2]
+    assert (view.low, view.share_missing) == (None, 1.0)
+    assert view.remark == "no reading at a time that can be read"

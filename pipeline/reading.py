@@ -1,0 +1,90 @@
+"""A log is read: its run becomes a file, and everything else that is kept of it small values."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pipeline.exposure import Exposure
+from pipeline.ingest import kept
+from pipeline.ingest.read import open_run
+from pipeline.ingest.source import Instructions, ReadSource
+from pipeline.judging import summarise
+from pipeline.logbook import RunWriter, sync
+from pipeline.run import Run, RunOutline
+from pipeline.sensors import summary
+from pipeline.sensors.thin import Thinner
+from pipeline.spec import EngineSpec
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What became of a log that was read, without the samples of its run.
+
+    Attributes:
+        run: without its samples.
+        profile: name of the logger profile it was read by, None where there is none.
+        exposure: what it put on the engine.
+        steady: its steady oil pressures, under the key of what made them.
+        sensors: what its sensors read, in a few numbers.
+        read_as: how it was read.
+    """
+
+    run: RunOutline
+    profile: str | None
+    exposure: Exposure
+    steady: str
+    sensors: str
+    read_as: dict[str, Any]
+
+
+def read_into(
+    run_path: Path,
+    source: ReadSource,
+    instructions: Instructions,
+    spec: EngineSpec,
+    *,
+    folder: Path,
+    told: Callable[[float], None] = lambda _: None,
+) -> Reading:
+    """Read a log, write its run as a file, and sum it up.
+
+    Args:
+        run_path: the file; on the disk when this returns.
+        source: the log.
+        instructions: how to read it, and for which engine.
+        spec: of that engine.
+        folder: for what of a long log does not fit into memory.
+        told: is told the share of the samples that are written, from 0 to 1, again and again.
+
+    Raises:
+        LogRefusedError: the log cannot be read, or only by guessing.
+        SettingsError: a channel or unit given does not exist.
+    """
+    with open_run(source, instructions, folder=folder) as run, RunWriter(run_path) as writer:
+        outline = run.outline()
+        thinner = Thinner(outline.samples, outline.duration_s)
+        parts = writer.passing(thinner.passing(_telling(run.parts(), outline.samples, told)))
+        exposure, steady = summarise(parts, run.info.run_id, spec)
+        writer.finish(run.info)
+        reading = Reading(
+            run=run.outline(),
+            profile=run.instructions.profile_name,
+            exposure=exposure,
+            steady=steady,
+            sensors=summary.summarise(thinner.thinned()).to_json(),
+            read_as=kept.to_json(run.instructions, source.modified_at),
+        )
+    sync(run_path)
+    return reading
+
+
+def _telling(parts: Iterable[Run], samples: int, told: Callable[[float], None]) -> Iterator[Run]:
+    """Yield parts, and tell how far they go."""
+    done = 0
+    for part in parts:
+        yield part
+        done += part.samples
+        told(done / samples)
