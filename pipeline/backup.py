@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from pipeline.errors import LogbookError
-from pipeline.flow import judge_engine
+from pipeline.judging import judge_engine
 from pipeline.logbook import (
     REGISTER_FILE,
     SETTINGS_FILE,

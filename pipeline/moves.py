@@ -1,15 +1,29 @@
-"""Changes of the register that move the files of runs: both move together, or neither."""
+"""Changes of the register that change the files of runs: both change together, or neither."""
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from dataclasses import replace
+from datetime import datetime
+from functools import partial
+from pathlib import Path
+from typing import Any
 
-from pipeline.logbook import Logbook, saying_what_failed, whole_file, write_run
-from pipeline.register import Session, corrections, runs
+from pipeline.errors import RegisterError
+from pipeline.flow import incoming_folder
+from pipeline.ingest import kept
+from pipeline.ingest.correct import Correction, corrected
+from pipeline.ingest.source import Instructions, ReadSource
+from pipeline.logbook import Logbook, RunWriter, place_file, saying_what_failed, sync
+from pipeline.reading import Reading, read_into
+from pipeline.register import Session, builds, corrections, engines, runs, sensors
 from pipeline.register import undo as undoing
+from pipeline.register.journal import journal
 from pipeline.register.values import JournalEntry, RunRecord
+from pipeline.sensors.summary import SensorSummary
+from pipeline.settings import zone
 
 
 def assign_run(book: Logbook, run_id: str, engine_id: str, *, reason: str, who: str) -> RunRecord:
@@ -25,8 +39,59 @@ def assign_run(book: Logbook, run_id: str, engine_id: str, *, reason: str, who: 
     with _writing_with_files(book, who) as (session, files):
         before = runs.find_run(session, run_id)
         corrections.assign_run(session, before.run_id, engine_id, reason)
-        _follow(book, before.run_id, before.engine_id, engine_id, files)
+        _follow_engine(book, before.run_id, before.engine_id, engine_id, files)
     return before
+
+
+def reread_run(
+    book: Logbook,
+    run_id: str,
+    correction: Correction,
+    *,
+    keep_both: bool = False,
+    reason: str,
+    who: str,
+) -> RunRecord:
+    """Read the kept log of a run again, and better; its engine's runs then need judging.
+
+    What people said of its events stays with them.
+
+    Args:
+        book: the logbook.
+        run_id: the run, or the beginning of its id.
+        correction: what was wrong with how it was read; with none, it is read as before.
+        keep_both: let it overlap a run that the engine has.
+        reason: for the journal.
+        who: reads it again.
+
+    Returns:
+        The run as it is now.
+
+    Raises:
+        RegisterError: no such run, it has no log, was removed, or cannot have been then.
+        SettingsError: the correction names what does not exist, or the run does not show.
+        LogRefusedError: the log cannot be read so.
+        LogbookError: the kept log or the run's file cannot be read or written.
+    """
+    with book.register.reading() as session:
+        record = runs.find_run(session, run_id)
+        _refuse_unreadable(record)
+        text = sensors.summaries_of(session, [record.run_id]).get(record.run_id)
+    at_rest = {} if text is None else SensorSummary.from_json(text).standing
+    before, file_date = _read_as(book, record)
+    better = corrected(
+        before,
+        correction,
+        {channel.name: channel.header for channel in record.channels},
+        {name: level.median for name, level in at_rest.items()},
+    )
+    with _writing_with_files(book, who) as (session, files):
+        reading = _read_again(book, session, record, kept.to_json(better, file_date), files)
+        sensors.reread_run(session, record, reading.run, reading.read_as, reason)
+        if not keep_both:
+            runs.refuse_overlap(session, runs.run_row(session, record.run_id))
+        _keep(session, reading)
+        return runs.find_run(session, record.run_id)
 
 
 def undo(
@@ -45,7 +110,7 @@ def undo(
     """
     with _writing_with_files(book, who) as (session, files):
         entry = undoing.undo(session, engine_id=engine_id, entry_id=entry_id, reason=reason)
-        _follow_all(book, entry, files)
+        _follow(book, session, entry, files)
     return entry
 
 
@@ -53,41 +118,149 @@ def redo(book: Logbook, engine_id: str | None = None, *, reason: str, who: str) 
     """Do again what the newest undo that holds took back; raises as `undo` does."""
     with _writing_with_files(book, who) as (session, files):
         entry = undoing.redo(session, engine_id=engine_id, reason=reason)
-        _follow_all(book, entry, files)
+        _follow(book, session, entry, files)
     return entry
 
 
+class _Files:
+    """Files that change with the register; what they replace is kept until it has changed too."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._replaced: list[tuple[Path, Path | None]] = []
+        self._left: list[Path] = []
+
+    def put(self, written: Path, path: Path) -> None:
+        """Give a file of `folder` the name `path`."""
+        before = self.folder / f"before{len(self._replaced)}" if path.exists() else None
+        if before is not None:
+            shutil.copy2(path, before)
+        self._replaced.append((path, before))
+        place_file(written, path)
+
+    def leave(self, path: Path) -> None:
+        """Delete a file once the register has changed."""
+        self._left.append(path)
+
+    def take_back(self) -> None:
+        """Put everything as it was."""
+        for path, before in reversed(self._replaced):
+            if before is None:
+                path.unlink(missing_ok=True)
+            else:
+                before.replace(path)
+
+    def settle(self) -> None:
+        """Delete what nobody needs any more."""
+        for path in self._left:
+            path.unlink(missing_ok=True)
+
+
 @contextmanager
-def _writing_with_files(book: Logbook, who: str) -> Iterator[tuple[Session, ExitStack]]:
-    """Yield a writing session, and a stack of files that get their names before it commits."""
-    with (
-        saying_what_failed("cannot move a run's file"),
-        ExitStack() as files,
-        book.register.writing(who) as session,
-    ):
-        yield session, files
-        files.close()
+def _writing_with_files(book: Logbook, who: str) -> Iterator[tuple[Session, _Files]]:
+    """Yield a writing session, and the files that change with it."""
+    with saying_what_failed("cannot change a run's file"), incoming_folder(book) as folder:
+        files = _Files(folder)
+        before = after = 0
+        try:
+            with book.register.writing(who) as session:
+                before = after = _newest_entry(session)
+                yield session, files
+                after = _newest_entry(session)
+        except BaseException:
+            # Ctrl-C may come when the register has changed already: the files must go with it.
+            if before == after or _newest(book) < after:
+                files.take_back()
+            else:
+                files.settle()
+            raise
+        files.settle()
 
 
-def _follow_all(book: Logbook, entry: JournalEntry, files: ExitStack) -> None:
-    """Put the files of runs where a change of the register says that they are."""
+def _newest(book: Logbook) -> int:
+    with book.register.reading() as session:
+        return _newest_entry(session)
+
+
+def _newest_entry(session: Session) -> int:
+    """Return the number of the journal's newest entry, 0 where it has none."""
+    return max((entry.entry_id for entry in journal(session, limit=1)), default=0)
+
+
+def _follow(book: Logbook, session: Session, entry: JournalEntry, files: _Files) -> None:
+    """Bring the files of runs to where a change of the register says that they are."""
     for change in entry.changes:
         before, after = change.before or {}, change.after or {}
-        if change.record == "run" and "engine_id" in before:
-            _follow(book, change.record_id, before["engine_id"], after["engine_id"], files)
+        if change.record != "run":
+            continue
+        if "engine_id" in before:
+            was, now = before["engine_id"], after["engine_id"]
+            _follow_engine(book, change.record_id, was, now, files)
+        if "read_as" in before:
+            record = runs.find_run(session, change.record_id)
+            if record.read_as is None:
+                raise RegisterError(
+                    f"How the run {record.run_id} was read at first was not kept, so it cannot be "
+                    "read so again: correct it with `babbitt run reread`."
+                )
+            _keep(session, _read_again(book, session, record, record.read_as, files))
 
 
-def _follow(book: Logbook, run_id: str, was: str, now: str, files: ExitStack) -> None:
-    """Write the file of a run that changed engines; the old one goes once the new one is there."""
+def _follow_engine(book: Logbook, run_id: str, was: str, now: str, files: _Files) -> None:
+    """Write the file of a run that changed engines; the old one goes once the register changed."""
     old, new = book.run_path(was, run_id), book.run_path(now, run_id)
     if not old.exists():
         return  # unlogged running has no file
-    run = book.read_run(was, run_id)
+    written = files.folder / new.name
+    with RunWriter(written) as writer:
+        for part in book.run_parts(was, run_id):
+            info = replace(part.info, engine_id=now)
+            writer.write(replace(part, info=info))
+        writer.finish(info)
+    sync(written)
+    files.put(written, new)
+    files.leave(old)
 
-    def leave(failed: type[BaseException] | None, *_: object) -> None:
-        if failed is None:
-            old.unlink()
 
-    files.push(leave)  # before the new file, so after it when they are closed
-    part = files.enter_context(whole_file(new))
-    write_run(replace(run, info=replace(run.info, engine_id=now)), part)
+def _read_again(
+    book: Logbook, session: Session, record: RunRecord, read_as: dict[str, Any], files: _Files
+) -> Reading:
+    """Read the kept log of a run, and put its file in place of the one there is."""
+    sha256 = record.source_sha256 or ""
+    instructions, file_date = kept.from_json(read_as, record.engine_id)
+    source = ReadSource(record.source_name, partial(book.open_original, sha256), sha256, file_date)
+    spec = engines.spec_of(session, record.engine_id)
+    path = book.run_path(record.engine_id, record.run_id)
+    written = files.folder / path.name
+    reading = read_into(written, source, instructions, spec, folder=files.folder)
+    files.put(written, path)
+    return reading
+
+
+def _keep(session: Session, reading: Reading) -> None:
+    """Keep what follows from how a run was read."""
+    run_id = reading.run.info.run_id
+    runs.replace_reading(session, reading.run, reading.exposure)
+    builds.save_steady_pressure(session, run_id, reading.steady)
+    sensors.save_reading(session, run_id, reading.read_as, reading.sensors)
+
+
+def _refuse_unreadable(record: RunRecord) -> None:
+    if record.source_sha256 is None:
+        raise RegisterError(
+            f"The run {record.run_id} is unlogged running: there is no log to read again; "
+            f"`babbitt amend run {record.run_id}` corrects it."
+        )
+    if record.removed_at is not None:
+        raise RegisterError(
+            f"The run {record.run_id} was removed: `babbitt run restore {record.run_id}` first."
+        )
+
+
+def _read_as(book: Logbook, record: RunRecord) -> tuple[Instructions, datetime]:
+    """Return how a run was read; of a run from before that was kept, what is known of it."""
+    if record.read_as is not None:
+        return kept.from_json(record.read_as, record.engine_id)
+    stated = record.started_at if record.start_basis == "stated" else None
+    instructions = Instructions(record.engine_id, started=stated, zone=zone(book.settings.timezone))
+    return instructions, record.started_at

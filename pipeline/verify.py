@@ -10,9 +10,11 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.errors import BabbittError
-from pipeline.logbook import Logbook
+from pipeline.logbook import INCOMING, Logbook, saying_what_failed
 from pipeline.register import runs, teardowns
 from pipeline.register.values import RunRecord
+
+_BLOCK = 1 << 20
 
 
 @dataclass(frozen=True)
@@ -22,10 +24,12 @@ class Verified:
     Attributes:
         runs: how many logged runs were read in full.
         faults: what is wrong, a sentence each; none where the logbook is whole.
+        unfinished: what a command that was cut off left to be done; nothing is lost by it.
     """
 
     runs: int
     faults: tuple[str, ...]
+    unfinished: tuple[str, ...] = ()
 
 
 def verify(
@@ -46,24 +50,36 @@ def verify(
     for record in track(records, len(records)):
         faults += _faults_of(book, record)
     faults += [fault for name in photos for fault in _photo_faults(book, name)]
-    faults += _strangers(book, records, photos)
-    return Verified(len(records), tuple(faults))
+    unfinished = [
+        f"Run {record.run_id} was not searched for events yet: repeat `babbitt detect`."
+        for record in records
+        if record.judged_by is None and record.removed_at is None
+    ]
+    unfinished += _strangers(book, records, photos)
+    return Verified(len(records), tuple(faults), tuple(unfinished))
 
 
 def _faults_of(book: Logbook, record: RunRecord) -> list[str]:
     faults = []
-    if record.judged_by is None and record.removed_at is None:
-        faults.append(
-            f"Run {record.run_id} was not searched for events yet: repeat `babbitt detect`."
-        )
     try:
-        run = book.read_run(record.engine_id, record.run_id)
-        if (run.info.run_id, run.info.source_sha256) != (record.run_id, record.source_sha256):
+        samples, last_s, rising, known, same = 0, -np.inf, True, True, True
+        for part in book.run_parts(record.engine_id, record.run_id):
+            info = part.info
+            known &= (info.run_id, info.source_sha256) == (record.run_id, record.source_sha256)
+            same &= (info.started_at, info.conversions) == (record.started_at, record.conversions)
+            rising &= bool((np.diff(part.time_s, prepend=last_s) > 0.0).all())
+            samples, last_s = samples + part.samples, part.time_s[-1]
+        if not known:
             faults.append(
                 f"{book.run_path(record.engine_id, record.run_id)} is another run than its name "
                 "says: restore it from a backup."
             )
-        elif len(run.time_s) != record.samples or not (np.diff(run.time_s) > 0.0).all():
+        elif not same:
+            faults.append(
+                f"{book.run_path(record.engine_id, record.run_id)} was read otherwise than the "
+                f"register says: `babbitt run reread {record.run_id}` mends that."
+            )
+        elif samples != record.samples or not rising:
             faults.append(
                 f"{book.run_path(record.engine_id, record.run_id)} has other samples than were "
                 "written: restore it from a backup."
@@ -71,16 +87,24 @@ def _faults_of(book: Logbook, record: RunRecord) -> list[str]:
     except BabbittError as error:
         faults.append(str(error))
     try:
-        if record.source_sha256 is not None:
-            kept = hashlib.sha256(book.read_original(record.source_sha256)).hexdigest()
-            if kept != record.source_sha256:
-                faults.append(
-                    f"The kept log of run {record.run_id} ({record.source_name}) is not what came "
-                    "in: restore it from a backup."
-                )
+        sha256 = record.source_sha256
+        if sha256 is not None and _sha256_of_original(book, sha256) != sha256:
+            faults.append(
+                f"The kept log of run {record.run_id} ({record.source_name}) is not what came in: "
+                "restore it from a backup."
+            )
     except BabbittError as error:
         faults.append(str(error))
     return faults
+
+
+def _sha256_of_original(book: Logbook, sha256: str) -> str:
+    digest = hashlib.sha256()
+    what = f"cannot read the kept log {book.original_path(sha256)}"
+    with saying_what_failed(what), book.open_original(sha256) as stream:
+        while block := stream.read(_BLOCK):
+            digest.update(block)
+    return digest.hexdigest()
 
 
 def _photo_faults(book: Logbook, name: str) -> list[str]:
@@ -107,6 +131,7 @@ def _strangers(book: Logbook, records: Iterable[RunRecord], photos: Iterable[str
         for path in sorted((book.root / folder).rglob("*"))
         if path.is_file() and path not in known
     ]
+    found += sorted(book.root.glob(f"{INCOMING}*"))
     return [
         f"{path} is in no record, left by a command that was cut off: repeat that command, "
         "or delete the file."

@@ -110,7 +110,7 @@ def restore(
     with progress("Restoring", quiet=as_json) as track:
         found = backups.restore(file, folder, track=track)
     if as_json:
-        print_json({"folder": str(folder), "runs": found.runs, "faults": found.faults})
+        print_json({"folder": str(folder), **asdict(found)})
     elif found.faults:
         out.print(f"Restored to {folder}, and not whole:")
         for fault in found.faults:

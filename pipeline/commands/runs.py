@@ -15,17 +15,26 @@ from pipeline.commands.common import (
     NoteOption,
     open_from,
     out,
+    pairs,
     past_instant,
     print_json,
     rejudge,
     who,
 )
+from pipeline.commands.reading import (
+    LateralOption,
+    MapOption,
+    ProfileOption,
+    StartedOption,
+    UnitOption,
+)
 from pipeline.commands.totals import say_changed, standing
-from pipeline.register import corrections, runs
+from pipeline.ingest.correct import Correction
+from pipeline.register import corrections, runs, sensors
 from pipeline.register.values import RunRecord
 from pipeline.show import NOTHING, duration, reader_of, short, table
 
-app = typer.Typer(help="Runs: list them, give them to the right engine, add or remove some.")
+app = typer.Typer(help="Runs: list and show them, read them again, add, move or remove some.")
 
 RunArgument = Annotated[
     str, typer.Argument(metavar="RUN_ID", help="A run, or the beginning of its id.")
@@ -69,6 +78,110 @@ def list_runs(
     out.print(listing)
     if any(record.start_basis == "file" for record in records):
         out.print("? the log names no start; the file's own date was taken.")
+
+
+@app.command("show")
+def show(
+    context: typer.Context,
+    run_id: RunArgument,
+    as_json: JsonOption = False,
+    logbook: LogbookOption = None,
+) -> None:
+    """Show one run: how its log was read, and whether its sensors can be believed."""
+    book = open_from(context, logbook)
+    with book.register.reading() as session:
+        record = runs.find_run(session, run_id)
+    if as_json:
+        print_json(_as_json(record))
+        return
+    began = reader_of(book.settings).instant(record.started_at)
+    out.print(
+        f"Run {record.run_id} of {record.engine_id}: {record.source_name or 'unlogged'}, began "
+        f"{began}, lasted {duration(record.duration_s)}, {record.samples:,} samples."
+    )
+    for title, lines in (
+        ("Read as", (*record.dialect, *record.conversions)),
+        ("Remarks", record.warnings),
+    ):
+        if lines:
+            out.print(f"{title}:")
+        for line in lines:
+            out.print(f"- {line}")
+    if record.trusted:
+        out.print("Somebody looked at its sensors and found them sound.")
+    elif not record.warnings:
+        out.print("Nothing speaks against its sensors.")
+
+
+@app.command("reread")
+def reread(
+    context: typer.Context,
+    run_id: RunArgument,
+    units: UnitOption = None,
+    columns: MapOption = None,
+    swaps: Annotated[
+        list[str] | None,
+        typer.Option("--swap", metavar="A=B", help="Channels in each other's place; repeatable."),
+    ] = None,
+    zeros: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--zero", metavar="CHANNEL", help="Take what it reads at rest off; repeatable."
+        ),
+    ] = None,
+    without: Annotated[
+        list[str] | None,
+        typer.Option(metavar="CHANNEL", help="Count it as not watched; repeatable."),
+    ] = None,
+    lateral_positive: LateralOption = None,
+    started: StartedOption = None,
+    profile: ProfileOption = None,
+    keep_both: KeepBothOption = False,
+    note: NoteOption = "",
+    logbook: LogbookOption = None,
+) -> None:
+    """Read the kept log of a run again, where it was taken for what it is not; reviews stay."""
+    book = open_from(context, logbook)
+    zone = reader_of(book.settings).timezone
+    correction = Correction(
+        units=pairs(units, "--unit"),
+        columns=pairs(columns, "--map"),
+        swaps=tuple(pairs(swaps, "--swap").items()),
+        zeros=tuple(zeros or ()),
+        left_out=tuple(without or ()),
+        lateral_positive=lateral_positive,
+        started=past_instant(started, "--started", zone) if started else None,
+        profile=book.settings.profile_named(profile) if profile else None,
+        profile_name=profile,
+    )
+    before = standing(book)
+    record = moves.reread_run(book, run_id, correction, keep_both=keep_both, reason=note, who=who())
+    rejudge(book, record.engine_id)
+    with book.register.reading() as session:
+        record = runs.find_run(session, record.run_id)
+    out.print(
+        f"Run {record.run_id} of {record.engine_id} was read again; `babbitt undo` undoes it."
+    )
+    for line in (*record.conversions, *record.warnings):
+        out.print(f"- {line}")
+    say_changed(book, before)
+
+
+@app.command("trust")
+def trust(
+    context: typer.Context,
+    run_id: RunArgument,
+    note: NoteOption = "",
+    logbook: LogbookOption = None,
+) -> None:
+    """Say that you looked at the sensors of a run and found nothing wrong with them."""
+    book = open_from(context, logbook)
+    before = standing(book)
+    with book.register.writing(who()) as session:
+        record = sensors.trust_run(session, run_id, note)
+    out.print(f"The sensors of run {record.run_id} are trusted; `babbitt undo` undoes it.")
+    rejudge(book, record.engine_id)
+    say_changed(book, before)
 
 
 @app.command("assign")

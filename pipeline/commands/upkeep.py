@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -17,12 +18,17 @@ from pipeline.commands.common import (
     print_json,
     progress,
 )
+from pipeline.commands.match import print_match
+from pipeline.commands.outlook import print_outlooks
 from pipeline.commands.totals import print_overview, totals_of
-from pipeline.demo import run_demo
-from pipeline.logbook import create_logbook, settings_text
+from pipeline.demo import newest_damage, run_demo, seasons_end
+from pipeline.logbook import Logbook, create_logbook, settings_text
 from pipeline.settings import zone
-from pipeline.show import reader_of
+from pipeline.show import CAUTION, reader_of
 from pipeline.verify import verify
+
+_DEMO_WIDTH = 100
+"""Columns at most: sentences are to be read."""
 
 
 def init(
@@ -53,12 +59,16 @@ def check(
     with progress("Checking", quiet=as_json) as track:
         found = verify(book, track=track)
     if as_json:
-        print_json({"runs": found.runs, "faults": found.faults})
+        print_json(asdict(found))
     elif found.faults:
         for fault in found.faults:
             out.print(f"- {fault}")
     else:
         out.print(f"{found.runs} runs checked; the logbook is whole.")
+    if found.unfinished and not as_json:
+        out.print("A command that was cut off left this; nothing is lost by it:")
+        for sentence in found.unfinished:
+            out.print(f"- {sentence}")
     if found.faults:
         raise typer.Exit(1)
 
@@ -69,17 +79,37 @@ def demo(
         typer.Argument(metavar="[DIR]", help="Keep the logbook here; else in a temporary folder."),
     ] = None,
 ) -> None:
-    """Run the whole job on an invented team's season, and end on its totals."""
+    """Run the whole job on an invented team's two seasons, and end on a match and an outlook."""
     where = folder or Path(tempfile.mkdtemp(prefix="babbitt-demo-"))
-    with progress("Taking in the season's logs", quiet=False) as track:
+    with progress("Taking in the seasons' logs", quiet=False) as track:
         book, intakes = run_demo(where, track=track)
     refused = [intake for intake in intakes if intake.error]
     for intake in refused:
         err.print(f"Refused: {intake.error}")
+    out.width = min(out.width, _DEMO_WIDTH)
     out.print(
         f"{len(intakes) - len(refused)} logs of an invented team, taken in to {where}.\n"
         f"Look around: `babbitt --logbook {where} events`, or run list, or totals NB-03."
     )
-    print_overview(totals_of(book), reader_of(book.settings))
+    _print_answers(book)
     if refused:
         raise typer.Exit(1)
+
+
+def _print_answers(book: Logbook) -> None:
+    """Print what the season put on the engines, what it did to one, and what may come next."""
+    # scipy, which the damage model needs, is slow to import
+    from pipeline.assess.match import match_teardown
+    from pipeline.assess.outlook import outlooks
+
+    reader = reader_of(book.settings)
+    print_overview(totals_of(book), reader)
+    teardown = newest_damage(book)
+    out.print()
+    print_match(match_teardown(book, teardown.engine_id, at=teardown.at), reader)
+    at = seasons_end(book)
+    found = outlooks(book, runs=1, at=at)
+    out.print()
+    out.print(f"After the season, on {reader.day(at)}, and with one more run:", style="bold")
+    print_outlooks(found.engines, reader, found.rpm_at)
+    out.print(CAUTION, style="dim")

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -63,12 +64,16 @@ def as_written(cell: str) -> str:
 
 def write_csv(dump: TableDump, path: Path) -> None:
     """Write a table as CSV; see `ABOUT_FILES`."""
-    types = [column.type for column in _columns(dump)]
-    rows = (
-        [_csv_cell(value, kind) for value, kind in zip(row, types, strict=True)]
-        for row in dump.rows
-    )
-    _write_csv(path, dump.columns, rows)
+    _write_csv(path, dump.columns, _csv_rows(dump))
+
+
+def csv_text(dump: TableDump) -> str:
+    """Return a table as CSV; see `ABOUT_FILES`."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(dump.columns)
+    writer.writerows(_csv_rows(dump))
+    return text.getvalue()
 
 
 def write_parquet(dump: TableDump, path: Path) -> None:
@@ -122,6 +127,12 @@ def _columns(dump: TableDump) -> tuple[Column, ...]:
     if dump.columns != tuple(column.name for column in columns):
         raise AssertionError(f"schemas/dictionary.toml does not describe the table {dump.name}")
     return columns
+
+
+def _csv_rows(dump: TableDump) -> Iterator[list[object]]:
+    types = [column.type for column in _columns(dump)]
+    for row in dump.rows:
+        yield [_csv_cell(value, kind) for value, kind in zip(row, types, strict=True)]
 
 
 def _write_csv(path: Path, header: Iterable[str], rows: Iterable[Iterable[object]]) -> None:

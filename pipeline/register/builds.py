@@ -246,7 +246,7 @@ def steady_pressures(
 ) -> tuple[tuple[str, str], ...]:
     """Return (run id, steady oil pressures) of the runs of a build, in the order of their start.
 
-    Removed runs, and runs for which none were kept, are out.
+    Removed runs, runs that may have been misread, and runs for which none were kept, are out.
 
     Args:
         session: of a transaction.
@@ -257,7 +257,7 @@ def steady_pressures(
         select(RunRow.run_id, SteadyPressureRow.text)
         .join(SteadyPressureRow, SteadyPressureRow.run_id == RunRow.run_id)
         .where(RunRow.engine_id == build.engine_id, *in_window(build.since, build.until))
-        .where(RunRow.removed_at.is_(None))
+        .where(RunRow.removed_at.is_(None), RunRow.doubts_key == "")
         .order_by(RunRow.started_at, RunRow.run_id)
         .limit(limit)
     )

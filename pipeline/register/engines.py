@@ -84,7 +84,7 @@ def set_spec(
         RegisterError: no such engine.
         SettingsError: the spec cannot be used.
     """
-    before = _spec_toml(session, engine_id)
+    before = spec_text_of(session, engine_id)
     parse_spec(spec_toml, source=source)
     if spec_toml == before:
         return
@@ -144,7 +144,7 @@ def spec_of(session: Session, engine_id: str) -> EngineSpec:
         RegisterError: no such engine.
         SettingsError: the spec cannot be used by this program.
     """
-    return _parsed(engine_id, _spec_toml(session, engine_id))
+    return _parsed(engine_id, spec_text_of(session, engine_id))
 
 
 def list_engines(session: Session) -> tuple[EngineRecord, ...]:
@@ -297,7 +297,12 @@ def _in_force() -> Select[int]:
     return select(func.max(EngineSpecRow.id)).where(live).group_by(EngineSpecRow.engine_id)
 
 
-def _spec_toml(session: Session, engine_id: str) -> str:
+def spec_text_of(session: Session, engine_id: str) -> str:
+    """Return the spec of an engine that is in force, as it was written.
+
+    Raises:
+        RegisterError: no such engine.
+    """
     require_engine(session, engine_id)
     return session.scalars(_live_specs(engine_id)).one()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, fields
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, cast
 
 from sqlalchemy import Select, delete, insert, select
 from sqlalchemy.orm import Session
@@ -17,7 +17,7 @@ from pipeline.register.engines import require_engine
 from pipeline.register.models import EventRow, ReviewRow, RunRow
 from pipeline.register.reviews import Reviewed, Span, holding, reviewed_of, span_of
 from pipeline.register.runs import CANDIDATES, ambiguous, in_window, run_row
-from pipeline.register.values import DatedEvent
+from pipeline.register.values import DatedEvent, ReviewRecord
 from pipeline.spec import Kind
 
 
@@ -106,7 +106,9 @@ def find_event(session: Session, event_id: str) -> DatedEvent:
     return found[0]
 
 
-def add_review(session: Session, event_id: str, verdict: Verdict, note: str = "") -> DatedEvent:
+def add_review(
+    session: Session, event_id: str, verdict: Verdict, note: str = "", *, seen: int | None = None
+) -> DatedEvent:
     """Keep a person's word on an event; it holds until they give another.
 
     Args:
@@ -114,16 +116,20 @@ def add_review(session: Session, event_id: str, verdict: Verdict, note: str = ""
         event_id: the event, or the beginning of its id.
         verdict: their word.
         note: why.
+        seen: number of the newest review of the run that they looked at, 0 for none; None:
+            whatever is there now.
 
     Returns:
         The event with its review.
 
     Raises:
-        RegisterError: no such event or verdict.
+        RegisterError: no such event or verdict, or somebody reviewed it since.
     """
     if verdict not in VERDICTS:
         raise RegisterError(f"{verdict!r} is no review: choose {', '.join(VERDICTS)}.")
     event = find_event(session, event_id).event
+    if seen is not None:
+        _refuse_reviewed_since(session, event, seen)
     row = ReviewRow(
         run_id=event.run_id,
         event_id=event.event_id,
@@ -140,6 +146,34 @@ def add_review(session: Session, event_id: str, verdict: Verdict, note: str = ""
     return find_event(session, event.event_id)
 
 
+def reviews_of(session: Session, run_id: str) -> tuple[ReviewRecord, ...]:
+    """Return the reviews of a run, oldest first; withdrawn ones are out.
+
+    Args:
+        session: of a transaction.
+        run_id: the run.
+    """
+    return tuple(
+        ReviewRecord(row.id, row.event_id, cast(Verdict, row.verdict), row.note, row.at, row.who)
+        for row in session.scalars(_live_reviews(run_id))
+    )
+
+
+def _refuse_reviewed_since(session: Session, event: Event, seen: int) -> None:
+    later = [
+        review
+        for review in reviews_of(session, event.run_id)
+        if review.review_id > seen and review.event_id == event.event_id
+    ]
+    if later:
+        newest = later[-1]
+        why = f" ({newest.note})" if newest.note else ""
+        raise RegisterError(
+            f"{newest.who} called this event {newest.verdict.replace('_', ' ')}{why} meanwhile: "
+            "look again, and repeat your word if it still holds."
+        )
+
+
 def _to_row(event: Event, verdicts: Mapping[str, Verdict]) -> dict[str, Any]:
     """Return the columns of an event; its engine is the run's, and not kept twice."""
     row = asdict(event) | {"review": verdicts.get(event.event_id)}
@@ -149,9 +183,12 @@ def _to_row(event: Event, verdicts: Mapping[str, Verdict]) -> dict[str, Any]:
 
 def _reviews_of(session: Session, run_id: str) -> list[Reviewed]:
     """Return all reviews of a run, oldest first; withdrawn ones are out."""
-    query = select(ReviewRow).where(ReviewRow.run_id == run_id, ReviewRow.withdrawn_at.is_(None))
-    query = query.order_by(ReviewRow.id)
-    return [reviewed_of(row) for row in session.scalars(query)]
+    return [reviewed_of(row) for row in session.scalars(_live_reviews(run_id))]
+
+
+def _live_reviews(run_id: str) -> Select[ReviewRow]:
+    there = ReviewRow.run_id == run_id, ReviewRow.withdrawn_at.is_(None)
+    return select(ReviewRow).where(*there).order_by(ReviewRow.id)
 
 
 def _events() -> Select[Any]:

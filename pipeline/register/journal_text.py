@@ -42,6 +42,8 @@ _BECAME = {
     ("refresh", "at"): "moved the refresh of {engine_id} from {was} to {became}",
     ("run", "engine_id"): "gave the {run} {run_id} of {was} to {became}",
     ("run", "started_at"): "moved the {run} {run_id} of {engine_id} from {was} to {became}",
+    ("run", "read_as"): "read the log of the run {run_id} of {engine_id} again ({became})",
+    ("run", "trusted"): "called the sensors of the run {run_id} of {engine_id} {became}",
     ("teardown", "at"): "moved the teardown of {engine_id} from {was} to {became}",
 }
 _CAME = {
@@ -107,7 +109,7 @@ def _told_apart(record: str, before: Mapping[str, Any]) -> tuple[str, str]:
     for column, value in before.items():
         if value is None and (record, column) in _CAME:
             return column, _CAME[record, column]
-        if len(before) == 1 and (record, column) in _BECAME:
+        if (len(before) == 1 or column == "read_as") and (record, column) in _BECAME:
             return column, _BECAME[record, column]
     return "", ""
 
@@ -135,8 +137,28 @@ def _values(values: Mapping[str, Any], instant: Instant) -> dict[str, str]:
 def _value(column: str, value: Any, instant: Instant) -> str:
     if value is None:
         return "none"
+    if column == "read_as":
+        return _reading(value, instant)
+    if column == "trusted":
+        return "sound" if value else "doubtful"
     if column in _INSTANTS:
         return instant(datetime.fromisoformat(value))
     if isinstance(value, str):
         return value or "nothing"
     return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _reading(read_as: Mapping[str, Any], instant: Instant) -> str:
+    """Return what was stated about a log when it was read."""
+    profile = read_as["profile"] or {}
+    said = [f"{name} in {unit}" for name, unit in read_as["units"].items()]
+    said += [f"{header} as {name}" for header, name in read_as["columns"].items()]
+    said += [f"{offset:.4g} off {name}" for name, offset in read_as["offsets"].items()]
+    said += [f"without {name}" for name in read_as["left_out"]]
+    if profile.get("lateral_positive"):
+        said.append(f"lateral_g positive to the {profile['lateral_positive']}")
+    if read_as["profile_name"]:
+        said.append(f"by the profile {read_as['profile_name']}")
+    if read_as["started"]:
+        said.append(f"begun {instant(datetime.fromisoformat(read_as['started']))}")
+    return ", ".join(said) or "as the log says"

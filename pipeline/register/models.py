@@ -146,6 +146,10 @@ class RunRow(Versioned, Base):
     removed_at: Mapped[datetime | None]
     unlogged: Mapped[bool]
     judged_by: Mapped[str | None] = mapped_column(Text)
+    read_as: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+    trusted: Mapped[bool] = mapped_column(default=False, server_default="0")
+    doubts: Mapped[list[Any]] = mapped_column(default=list, server_default="[]")
+    doubts_key: Mapped[str] = mapped_column(String(16), default="", server_default="")
 
 
 class ExposureRow(Base):
@@ -185,6 +189,20 @@ class SteadyPressureRow(Base):
 
     run_id: Mapped[str] = mapped_column(ForeignKey("run.run_id"), primary_key=True)
     text: Mapped[str] = mapped_column(Text)
+
+
+class SensorSummaryRow(Base):
+    """What the sensors of a run read, as the stage that summed it up wrote it.
+
+    `key` tells one text from another; `compared_by` names what it was last compared with.
+    """
+
+    __tablename__ = "sensor_summary"
+
+    run_id: Mapped[str] = mapped_column(ForeignKey("run.run_id"), primary_key=True)
+    text: Mapped[str] = mapped_column(Text)
+    key: Mapped[str] = mapped_column(String(16))
+    compared_by: Mapped[str | None] = mapped_column(String(16))
 
 
 class SurfaceRow(Base):

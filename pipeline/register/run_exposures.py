@@ -11,7 +11,9 @@ from typing import cast
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from pipeline.exposure import RunningTable
 from pipeline.register.models import ExposureRow, ExposureWatchRow, RunRow
+from pipeline.register.runs import in_window, to_running_table
 from pipeline.spec import Kind
 
 
@@ -83,3 +85,26 @@ def run_exposures(session: Session, engine_ids: Collection[str]) -> tuple[RunExp
         )
         for row in session.execute(query)
     )
+
+
+def running_tables(
+    session: Session, engine_id: str, *, since: datetime | None, until: datetime | None
+) -> tuple[RunningTable, ...]:
+    """Return the time by engine speed and boost of an engine's runs, in the order of their start.
+
+    Removed runs, and runs without such a table, are out; one query.
+
+    Args:
+        session: of a transaction.
+        engine_id: the engine.
+        since: only of runs that start then or later.
+        until: only of runs that start before.
+    """
+    query = (
+        select(ExposureRow.running_table)
+        .join(RunRow, RunRow.run_id == ExposureRow.run_id)
+        .where(RunRow.engine_id == engine_id, RunRow.removed_at.is_(None))
+        .where(ExposureRow.running_table.is_not(None), *in_window(since, until))
+        .order_by(RunRow.started_at, RunRow.run_id)
+    )
+    return tuple(to_running_table(raw) for raw in session.scalars(query) if raw is not None)

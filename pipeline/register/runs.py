@@ -7,7 +7,7 @@ from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from typing import Any, cast
 
-from sqlalchemy import ColumnElement, delete, func, insert, select
+from sqlalchemy import ColumnElement, delete, func, insert, literal, select
 from sqlalchemy.orm import Session
 
 from pipeline.errors import RegisterError
@@ -20,11 +20,13 @@ from pipeline.register.models import (
     ExposureRow,
     ExposureWatchRow,
     RunRow,
+    SensorSummaryRow,
     SteadyPressureRow,
 )
 from pipeline.register.part_models import HistoryRow
 from pipeline.register.values import RecordedChannel, RunRecord
-from pipeline.run import Run, StartBasis
+from pipeline.run import Run, RunOutline, StartBasis
+from pipeline.sensor_doubt import SensorDoubt
 from pipeline.spec import Kind
 
 CANDIDATES = 5
@@ -34,7 +36,7 @@ _TRUSTED: tuple[StartBasis, ...] = ("log", "stated")
 """Bases of a start that overlap may be judged by; a file's date says little about when it ran."""
 
 
-def record_run(session: Session, run: Run, exposure: Exposure) -> RunRecord:
+def record_run(session: Session, run: Run | RunOutline, exposure: Exposure) -> RunRecord:
     """Record a run that was taken in, with its exposure; its events are recorded when judged.
 
     A removed run of the same log is recorded anew, so that a log may be taken in again with better
@@ -59,15 +61,50 @@ def record_run(session: Session, run: Run, exposure: Exposure) -> RunRecord:
         engine_id=info.engine_id,
         started_at=info.started_at,
         ended_at=info.started_at + timedelta(seconds=run.duration_s),
-        start_basis=info.start_basis,
         duration_s=run.duration_s,
-        samples=len(run.time_s),
         source_name=info.source_name,
         source_sha256=info.source_sha256,
-        dialect=list(info.dialect),
-        conversions=list(info.conversions),
-        warnings=list(info.warnings),
-        channels=[
+        ingested_at=datetime.now(UTC),
+        removed_at=None,
+        unlogged=False,
+        judged_by=None,
+        read_as=None,
+        trusted=False,
+        doubts=[],
+        doubts_key="",
+        **_as_read(run),
+    )
+    row = session.merge(row)
+    session.flush()
+    save_exposure(session, info.run_id, exposure)
+    return to_record(row)
+
+
+def replace_reading(session: Session, run: Run | RunOutline, exposure: Exposure) -> None:
+    """Put what a recorded run says of itself in place of what it said when it was read before.
+
+    Args:
+        session: of a writing transaction.
+        run: as it was read now.
+        exposure: what it put on the engine.
+    """
+    row = run_row(session, run.info.run_id)
+    for name, value in _as_read(run).items():
+        setattr(row, name, value)
+    row.judged_by = None
+    save_exposure(session, run.info.run_id, exposure)
+
+
+def _as_read(run: Run | RunOutline) -> dict[str, Any]:
+    """Return the columns that depend on how a log was read, and on nothing that people change."""
+    info = run.info
+    return {
+        "start_basis": info.start_basis,
+        "samples": run.samples,
+        "dialect": list(info.dialect),
+        "conversions": list(info.conversions),
+        "warnings": list(info.warnings),
+        "channels": [
             {
                 "name": name,
                 "unit": signal.unit,
@@ -76,15 +113,7 @@ def record_run(session: Session, run: Run, exposure: Exposure) -> RunRecord:
             }
             for name, signal in run.signals.items()
         ],
-        ingested_at=datetime.now(UTC),
-        removed_at=None,
-        unlogged=False,
-        judged_by=None,
-    )
-    row = session.merge(row)
-    session.flush()
-    save_exposure(session, info.run_id, exposure)
-    return to_record(row)
+    }
 
 
 def save_exposure(session: Session, run_id: str, exposure: Exposure) -> None:
@@ -117,7 +146,7 @@ def exposure_of(session: Session, run_id: str) -> Exposure | None:
         starts=row.starts,
         heat_cycles=row.heat_cycles,
         watched_s={cast(Kind, each.kind): each.watched_s for each in session.scalars(watched)},
-        table=_running_table(row.running_table),
+        table=to_running_table(row.running_table),
         peak_rpm=row.peak_rpm,
         peak_mean_piston_speed_m_s=row.peak_mean_piston_speed_m_s,
         peak_piston_acceleration_m_s2=row.peak_piston_acceleration_m_s2,
@@ -159,8 +188,8 @@ def list_runs(
         since: only those that start then or later.
         until: only those that start before.
         include_removed: those taken out of the sums too.
-        not_judged_by: only logged runs whose events were judged by something else than this key,
-            or not yet.
+        not_judged_by: only logged runs whose events were judged by something else than this key
+            and the run's doubts, or not yet.
 
     Raises:
         RegisterError: no such engine.
@@ -172,7 +201,7 @@ def list_runs(
     if not include_removed:
         query = query.where(RunRow.removed_at.is_(None))
     if not_judged_by is not None:
-        other = RunRow.judged_by.is_distinct_from(not_judged_by)
+        other = RunRow.judged_by.is_distinct_from(literal(not_judged_by) + RunRow.doubts_key)
         query = query.where(other, RunRow.unlogged.is_(False))
     rows = session.scalars(query.order_by(RunRow.started_at, RunRow.run_id))
     return tuple(to_record(row) for row in rows)
@@ -236,6 +265,7 @@ def ambiguous(what: str, prefix: str, ids: list[str]) -> str:
 
 def to_record(row: RunRow) -> RunRecord:
     """Return what a row of the table says."""
+    doubts = tuple(SensorDoubt(**{**raw, "channels": tuple(raw["channels"])}) for raw in row.doubts)
     return RunRecord(
         run_id=row.run_id,
         engine_id=row.engine_id,
@@ -247,13 +277,17 @@ def to_record(row: RunRow) -> RunRecord:
         source_sha256=row.source_sha256,
         dialect=tuple(row.dialect),
         conversions=tuple(row.conversions),
-        warnings=tuple(row.warnings),
+        warnings=(*row.warnings, *(doubt.sentence(row.run_id) for doubt in doubts)),
         channels=tuple(RecordedChannel(**channel) for channel in row.channels),
         ingested_at=row.ingested_at,
         removed_at=row.removed_at,
         unlogged=row.unlogged,
         judged_by=row.judged_by,
         version=row.version,
+        read_as=row.read_as,
+        trusted=row.trusted,
+        doubts=doubts,
+        doubts_key=row.doubts_key,
     )
 
 
@@ -278,13 +312,14 @@ def _forget_removed(session: Session, old: RunRow) -> None:
     """Make way for a run that is taken in again after it was removed."""
     if old.removed_at is None:
         raise RegisterError(f"The run {old.run_id} is recorded already: nothing to do.")
-    for table in (EventRow, SteadyPressureRow):
+    for table in (EventRow, SteadyPressureRow, SensorSummaryRow):
         session.execute(delete(table).where(table.run_id == old.run_id))
     with changing(session, "run replace", "taken in again") as act:
         act.replace(RUN, old)
 
 
-def _running_table(raw: Mapping[str, Any]) -> RunningTable:
+def to_running_table(raw: Mapping[str, Any]) -> RunningTable:
+    """Return the table that a row keeps."""
     return RunningTable(
         rpm_edges=tuple(raw["rpm_edges"]),
         boost_edges_kpa=tuple(raw["boost_edges_kpa"]),
@@ -310,7 +345,7 @@ def _settle(session: Session, row: RunRow, before: Mapping[str, Any]) -> None:
     if row.removed_at is None:
         _refuse_too_early(session, row.engine_id, row.started_at, f"The run {row.run_id}")
     row.ended_at = row.started_at + timedelta(seconds=row.duration_s)
-    if "engine_id" in before:
+    if before.keys() & {"engine_id", "read_as"}:
         row.judged_by = None
     if row.unlogged:
         _settle_unlogged(session, row)
@@ -353,6 +388,8 @@ RUN = Record(
             "channels",
             "ingested_at",
             "judged_by",
+            "doubts",
+            "doubts_key",
         }
     ),
     recheck=refuse_overlap,

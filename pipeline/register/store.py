@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -238,8 +239,24 @@ def _bring_up_to_date(register: Register, *, create: bool) -> None:
             f"The register {register.name} was written by a newer program (revision {revision}, "
             f"this one knows {HEAD}): update this program."
         )
+    if revision is not None:
+        _keep_as_it_was(register._reader.url, revision)
     with register._writer.begin() as connection:
         upgrade(connection)
+
+
+def _keep_as_it_was(url: URL, revision: str) -> None:
+    """Copy a register file before it is brought up to date; a server has backups of its own."""
+    if url.get_backend_name() != "sqlite":
+        return
+    path = Path(str(url.database))
+    kept = path.with_name(f"{path.stem}-{revision}{path.suffix}")
+    if kept.exists():
+        return
+    part = kept.with_name(f".{kept.name}.part")
+    with closing(sqlite3.connect(path)) as live, closing(sqlite3.connect(part)) as copy:
+        live.backup(copy)
+    part.replace(kept)
 
 
 def _revision(connection: Connection) -> str | None:

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from pipeline.event import Event
+from pipeline.event import Event, Verdict
 from pipeline.run import StartBasis
+from pipeline.sensor_doubt import SensorDoubt
 from pipeline.spec import EngineSpec
 
 
@@ -117,6 +118,10 @@ class RunRecord:
         unlogged: entered by hand: running that no logger saw.
         judged_by: key of what its events were judged by; None where it needs judging.
         version: grows with each correction.
+        read_as: how it was read, as ingest keeps it; None: that was not kept.
+        trusted: a person looked at its sensors and found nothing wrong.
+        doubts: what speaks against its sensors or clock; each is among the warnings too.
+        doubts_key: tells those that make its events doubtful from others; "" without any.
     """
 
     run_id: str
@@ -136,6 +141,10 @@ class RunRecord:
     unlogged: bool
     judged_by: str | None
     version: int
+    read_as: dict[str, Any] | None
+    trusted: bool
+    doubts: tuple[SensorDoubt, ...]
+    doubts_key: str
 
 
 @dataclass(frozen=True)
@@ -154,6 +163,27 @@ class DatedEvent:
     def at(self) -> datetime:
         """When the event began, UTC."""
         return self.run_started_at + timedelta(seconds=self.event.start_s)
+
+
+@dataclass(frozen=True)
+class ReviewRecord:
+    """A person's word on an event, as it was given.
+
+    Attributes:
+        review_id: its number; later ones are higher.
+        event_id: the event.
+        verdict: the word.
+        note: why.
+        at: UTC, when.
+        who: gave it.
+    """
+
+    review_id: int
+    event_id: str
+    verdict: Verdict
+    note: str
+    at: datetime
+    who: str
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ EXPORTED_OTHERWISE = {
 NOT_EXPORTED = {
     "steady_pressure",  # can be made anew from the runs
     "surface",  # the same
+    "sensor_summary",  # the same
     "journal_engine",  # the column engines of journal
 }
 

@@ -161,3 +161,34 @@ def test_an_unknown_verdict_is_refused(with_engine):
     add_run(with_engine, found=[an_event()])
     with pytest.raises(RegisterError, match="'fine' is no review: choose confirmed"):
         review(with_engine, an_event().event_id, "fine")
+
+
+def test_the_reviews_of_a_run_tell_who_said_what(with_engine):
+    event = an_event()
+    add_run(with_engine, "r1", [event])
+    with with_engine.writing("Ann") as session:
+        events.add_review(session, event.event_id, "sensor_fault", "plug loose")
+    with with_engine.reading() as session:
+        (said,) = events.reviews_of(session, "r1")
+    assert (said.event_id, said.verdict, said.note, said.who) == (
+        event.event_id,
+        "sensor_fault",
+        "plug loose",
+        "Ann",
+    )
+
+
+def test_a_review_is_refused_where_somebody_else_was_faster(with_engine):
+    event, other = an_event(), an_event(kind="overboost")
+    add_run(with_engine, "r1", [event, other])
+    with with_engine.writing("Ann") as session:
+        events.add_review(session, event.event_id, "sensor_fault", "plug loose")
+    with (
+        pytest.raises(RegisterError, match=r"Ann called this event sensor fault \(plug loose\)"),
+        with_engine.writing("Bob") as session,
+    ):
+        events.add_review(session, event.event_id, "confirmed", seen=0)
+    with with_engine.writing("Bob") as session:
+        events.add_review(session, other.event_id, "confirmed", seen=0)
+        (first, _) = events.reviews_of(session, "r1")
+        events.add_review(session, event.event_id, "confirmed", seen=first.review_id)

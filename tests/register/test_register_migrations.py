@@ -1,8 +1,11 @@
 """Registers of earlier revisions, with data in them, are brought up to date."""
 
 import json
+import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 from register_records import BUILT, MAY, OTHER_SPEC, SPEC, days, read, write
@@ -213,3 +216,17 @@ def test_new_records_get_numbers_that_are_free(first):
         "second",
     ]
     assert replace(added, note="") != added
+
+
+def test_a_register_file_is_kept_as_it_was_before(first, register_url, database, tmp_path):
+    if database != "sqlite":
+        pytest.skip("a server has backups of its own")
+    now = Path(first.name)
+    before = now.with_name(f"{now.stem}-0001{now.suffix}")
+    with closing(sqlite3.connect(before)) as kept:
+        (revision,) = kept.execute("SELECT version_num FROM alembic_version").fetchone()
+        assert revision == "0001"
+        assert kept.execute("SELECT count(*) FROM engine").fetchone() == (2,)
+    with Register.open(register_url, create=False):
+        pass
+    assert sorted(path.name for path in now.parent.glob("*-0*")) == [before.name]

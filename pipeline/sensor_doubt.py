@@ -1,0 +1,37 @@
+"""What speaks against the sensors or the clock of a run, and what would mend it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+DoubtSort = Literal[
+    "unit", "exchanged", "absolute", "gauge", "offset", "frozen", "side", "clock", "drift"
+]
+
+
+@dataclass(frozen=True)
+class SensorDoubt:
+    """One reason not to take a run as it was read.
+
+    Attributes:
+        sort: unit, a channel stated in another unit than it is in; exchanged, two channels in each
+            other's place; absolute, an absolute pressure taken as gauge; gauge, the other way
+            round; offset, a reading where there is nothing to read; frozen, one that does not
+            follow what it should; side, lateral acceleration of the wrong sign; clock, a start
+            that cannot be; drift, two clocks that do not agree.
+        channels: concerned, none for a clock.
+        evidence: what speaks for it, a sentence without its full stop.
+        options: of `babbitt run reread` that would mend it; "" where none would.
+    """
+
+    sort: DoubtSort
+    channels: tuple[str, ...]
+    evidence: str
+    options: str
+
+    def sentence(self, run_id: str) -> str:
+        """Return the evidence and the command that mends it."""
+        if not self.options:
+            return f"{self.evidence}."
+        return f"{self.evidence}: `babbitt run reread {run_id} {self.options}`."
