@@ -12,16 +12,19 @@ from pipeline.commands import (
     engines,
     events,
     exchange,
+    inspect,
     journal,
     logs,
     match,
     outlook,
     parts,
+    report,
     runs,
     serve,
     teardown,
     totals,
     upkeep,
+    watch,
 )
 from pipeline.commands.common import LOGBOOK_OPTION, Context
 from pipeline.errors import BabbittError
@@ -38,8 +41,9 @@ app = typer.Typer(
 )
 app.command("init")(upkeep.init)
 app.add_typer(engines.app, name="engine")
-app.command("inspect")(logs.inspect)
+app.command("inspect")(inspect.inspect)
 app.command("ingest")(logs.ingest)
+app.command("watch")(watch.watch)
 app.command("detect")(logs.detect)
 app.command("events")(events.events)
 app.command("review")(events.review)
@@ -50,6 +54,7 @@ app.add_typer(teardown.app, name="teardown")
 app.command("match")(match.match)
 app.command("outlook")(outlook.outlook)
 app.command("backtest")(outlook.backtest)
+app.command("report")(report.report)
 app.command("journal")(journal.journal)
 app.command("undo")(journal.undo)
 app.command("redo")(journal.redo)

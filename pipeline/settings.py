@@ -21,6 +21,9 @@ UnitSystem = Literal["metric", "imperial"]
 TIME = "time"
 """Stands for the time column where headers and units are given."""
 
+DATE = "date"
+"""Stands for a column of dates beside the time where headers are given."""
+
 
 class _Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -30,13 +33,14 @@ class Profile(_Section):
     """What the files of one logger leave unsaid.
 
     Attributes:
-        columns: header -> canonical channel, or "time".
+        columns: header -> canonical channel, "time" or "date".
         units: canonical channel, or "time" -> unit; overrides what the file states.
         lateral_positive: corner direction in which the logger's lateral acceleration is positive;
             None: left, as ISO 8855 has it.
         ambient_kpa: ambient pressure, absolute, to take from absolute manifold pressure.
         timezone: zone of the logger's clock; None: the logbook's.
-        dates: order of day and month in numeric dates.
+        dates: order of day, month and year in numeric dates.
+        fingerprint: of the kind of file that this profile is taken for without being named.
     """
 
     columns: dict[str, str] = Field(default_factory=dict)
@@ -44,7 +48,8 @@ class Profile(_Section):
     lateral_positive: Literal["left", "right"] | None = None
     ambient_kpa: float | None = Field(default=None, gt=50.0, lt=120.0)
     timezone: str | None = None
-    dates: Literal["day-first", "month-first"] | None = None
+    dates: Literal["day-first", "month-first", "year-first"] | None = None
+    fingerprint: str | None = Field(default=None, pattern="^[0-9a-f]{16}$")
 
     @field_validator("columns")
     @classmethod
@@ -66,6 +71,12 @@ class Profile(_Section):
         if timezone is not None:
             zone(timezone)
         return timezone
+
+    def overlaid(self, by: Profile) -> Profile:
+        """Return this profile with what `by` states in place of what this one does."""
+        stated = {name: getattr(by, name) for name in by.model_fields_set}
+        columns, units = self.columns | by.columns, self.units | by.units
+        return self.model_copy(update=stated | {"columns": columns, "units": units})
 
 
 class Settings(_Section):
@@ -157,12 +168,12 @@ def zone(name: str) -> tzinfo:
 
 
 def require_channel(name: str) -> str:
-    """Return `name` where it is a canonical channel, or "time".
+    """Return `name` where it is a canonical channel, "time" or "date".
 
     Raises:
         ValueError: it is none; names the nearest.
     """
-    if name in channels() or name == TIME:
+    if name in channels() or name in (TIME, DATE):
         return name
     close = difflib.get_close_matches(name, channels(), n=1)
     hint = f"did you mean {close[0]!r}?" if close else f"known: {', '.join(channels())}"
@@ -176,6 +187,8 @@ def require_unit(channel: str, unit: str) -> str:
         ValueError: the channel or the unit is unknown, or they do not fit.
     """
     known = require_channel(channel)
+    if known == DATE:
+        raise ValueError("a date has no unit")
     dimension = TIME if known == TIME else channels()[known].unit.dimension
     if parse(unit, dimension=dimension) is None:
         raise ValueError(f"{unit!r} is no unit of {channel} ({dimension})")

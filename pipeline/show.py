@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 
 from rich import box
 from rich.table import Table
@@ -90,6 +92,10 @@ _TEXT_COLUMNS = {
 
 _NARROWEST = 12
 
+_FIGURE_GAP = re.compile(r"(?<=\d) (?=[^\W\d]|[%°])")
+
+_BLOCKS = "▁▂▃▄▅▆▇█"
+
 
 def reader_of(settings: Settings) -> Reader:
     """Return the reader that a logbook's settings describe."""
@@ -132,6 +138,26 @@ def clock(seconds: float) -> str:
     return f"{minutes}:{rest / 10:04.1f}"
 
 
+def trace(values: Sequence[float | None]) -> str:
+    """Return a curve as block characters, one a value, from the least to the greatest of them.
+
+    Where there is no value stands a blank.
+    """
+    known = [value for value in values if value is not None]
+    if not known:
+        return ""
+    least, span = min(known), max(known) - min(known)
+    step = span / (len(_BLOCKS) - 1) or 1.0
+    return "".join(
+        " " if value is None else _BLOCKS[round((value - least) / step)] for value in values
+    )
+
+
+def unbroken(text: str) -> str:
+    """Return a text in which no line breaks between a figure and the word or sign after it."""
+    return _FIGURE_GAP.sub("\N{NO-BREAK SPACE}", text)
+
+
 def table(title: str, *columns: str, left: int = 1) -> Table:
     """Return an empty table: hairlines only, the columns after the first `left` set right."""
     made = Table(
@@ -165,3 +191,22 @@ def parse_instant(text: str) -> datetime:
         raise ValueError(
             f"{text!r} is no date or time; write it like 2026-05-03 or 2026-05-03T14:30"
         ) from error
+
+
+def past_moment(text: str, what: str, timezone: tzinfo, now: datetime) -> datetime:
+    """Read the instant of something that happened.
+
+    Args:
+        text: as typed.
+        what: its name, for errors.
+        timezone: of an instant that states none.
+        now: what o'clock it is.
+
+    Raises:
+        ValueError: it is none, or lies ahead by more than clocks and zones differ.
+    """
+    at = parse_instant(text)
+    at = at if at.tzinfo else at.replace(tzinfo=timezone)
+    if at > now + timedelta(days=1):
+        raise ValueError(f"{what} {text} lies in the future: check the date.")
+    return at

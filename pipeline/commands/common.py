@@ -17,7 +17,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from pipeline.errors import RegisterError
-from pipeline.flow import Judged, judge_engine
+from pipeline.judging import Judged, judge_engine
 from pipeline.logbook import SETTINGS_FILE, Logbook, open_logbook, read_settings
 from pipeline.settings import Settings
 from pipeline.show import parse_instant
@@ -61,7 +61,7 @@ class Context:
 
 def open_from(context: typer.Context, logbook: Path | None) -> Logbook:
     """Open the logbook named after the command, else before it, else the current folder's."""
-    return open_logbook(_named(context, logbook) or Path())
+    return open_logbook(logbook_folder(context, logbook))
 
 
 def settings_from(context: typer.Context, logbook: Path | None) -> Settings:
@@ -70,6 +70,11 @@ def settings_from(context: typer.Context, logbook: Path | None) -> Settings:
     if named is None and not (Path() / SETTINGS_FILE).exists():
         return Settings()
     return read_settings(named or Path())
+
+
+def logbook_folder(context: typer.Context, logbook: Path | None) -> Path:
+    """Return the folder of the logbook that the options name, else the current one."""
+    return _named(context, logbook) or Path()
 
 
 def _named(context: typer.Context, logbook: Path | None) -> Path | None:
@@ -81,6 +86,12 @@ def print_json(value: Any) -> None:
     """Print a value as JSON on standard output."""
     json.dump(value, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False, default=_encode)
     sys.stdout.write("\n")
+
+
+def print_json_line(value: Any) -> None:
+    """Print a value as one line of JSON, at once: for output that goes on for ever."""
+    sys.stdout.write(json.dumps(value, ensure_ascii=False, allow_nan=False, default=_encode) + "\n")
+    sys.stdout.flush()
 
 
 def instant(text: str, option: str, timezone: tzinfo | None) -> datetime:
@@ -135,17 +146,28 @@ def progress(title: str, *, quiet: bool) -> Iterator[Callable[[Iterable[Any], in
 
     The bar is drawn only where a person looks on, and is gone when the work is done.
     """
-    bar = Progress(
+    with _bar(title, "{task.completed}/{task.total}", quiet=quiet) as bar:
+        yield lambda items, total: bar.track(items, total=total)
+
+
+@contextmanager
+def progress_to(total: float, title: str, *, quiet: bool) -> Iterator[Callable[[float], None]]:
+    """Yield a function that shows how far the work is when it has come to so much of `total`."""
+    with _bar(title, "{task.percentage:.0f} %", quiet=quiet) as bar:
+        task = bar.add_task("", total=total)
+        yield lambda reached: bar.update(task, completed=reached)
+
+
+def _bar(title: str, reached: str, *, quiet: bool) -> Progress:
+    return Progress(
         TextColumn(title),
         BarColumn(),
-        TextColumn("{task.completed}/{task.total}"),
+        TextColumn(reached),
         TimeRemainingColumn(),
         console=err,
         transient=True,
         disable=quiet or not err.is_terminal,
     )
-    with bar:
-        yield lambda items, total: bar.track(items, total=total)
 
 
 def who() -> str:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import tzinfo
-from typing import Annotated, Any, TypeVar
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Annotated, Any
 
 import typer
 
@@ -22,20 +21,9 @@ from pipeline.commands.common import (
     who,
 )
 from pipeline.commands.totals import say_changed, standing
-from pipeline.errors import RegisterError
 from pipeline.logbook import Logbook
-from pipeline.register import (
-    Session,
-    builds,
-    corrections,
-    engines,
-    fitments,
-    history,
-    parts,
-    sheets,
-    teardowns,
-    work,
-)
+from pipeline.mending import sort_of
+from pipeline.register import engines
 from pipeline.register import journal as entries
 from pipeline.register.journal_text import sentence
 from pipeline.register.values import JournalEntry
@@ -129,11 +117,14 @@ def amend(
 ) -> None:
     """Mend a record; the journal keeps what it was."""
     book = open_from(context, logbook)
-    sort = _sort(record)
-    values = sort.read(changes, reader_of(book.settings).timezone)
+    zone = reader_of(book.settings).timezone
+    with _bad_usage():
+        sort = sort_of(record)
+        known = sort.key(key)
+        values = sort.read(_fields(changes), lambda text, name: past_instant(text, name, zone))
     before = standing(book)
     with book.register.writing(who()) as session:
-        sort.amend(session, sort.key(key), seen=seen, reason=note, **values)
+        sort.amend(session, known, seen=seen, reason=note, **values)
     _say_newest(book, before)
 
 
@@ -146,195 +137,32 @@ def withdraw(
 ) -> None:
     """Withdraw a record that never should have been; the journal keeps it."""
     book = open_from(context, logbook)
-    sort = _sort(record)
+    with _bad_usage():
+        sort = sort_of(record)
+        known = sort.key(key)
     before = standing(book)
     with book.register.writing(who()) as session:
-        sort.withdraw(session, sort.key(key), reason=note)
+        sort.withdraw(session, known, reason=note)
     _say_newest(book, before)
 
 
-@dataclass(frozen=True)
-class _Sort:
-    """A sort of record that the command line can mend.
-
-    Attributes:
-        amend: changes one.
-        withdraw: withdraws one.
-        fields: what may be changed, and how it is read.
-        numbered: its key is a number.
-    """
-
-    amend: Callable[..., Any]
-    withdraw: Callable[..., Any]
-    fields: Mapping[str, str]
-    numbered: bool = True
-
-    def key(self, text: str) -> int | str:
-        """Return the key of a record as the register has it."""
-        if not self.numbered:
-            return text
-        if not text.isdecimal():
-            raise typer.BadParameter(f"{text!r} is not a number", param_hint="ID")
-        return int(text)
-
-    def read(self, given: Sequence[str], timezone: tzinfo) -> dict[str, Any]:
-        """Return the changes given as FIELD=VALUE, each read as its field needs it."""
-        values = {}
-        for text in given:
-            name, equals, value = (part.strip() for part in text.partition("="))
-            if not equals or name not in self.fields:
-                known = ", ".join(self.fields)
-                raise typer.BadParameter(f"{text!r} is not FIELD=VALUE with a field of {known}")
-            values[name] = _value(self.fields[name], name, value, timezone)
-        return values
+def _fields(given: Sequence[str]) -> dict[str, str]:
+    """Read changes given as FIELD=VALUE, whose value may be empty."""
+    read = {}
+    for text in given:
+        name, equals, value = (part.strip() for part in text.partition("="))
+        if not equals:
+            raise ValueError(f"{text!r} is not FIELD=VALUE")
+        read[name] = value
+    return read
 
 
-def _value(how: str, name: str, text: str, timezone: tzinfo) -> Any:
-    if how == "text":
-        return text
-    if not text:
-        return None
-    if how == "instant":
-        return past_instant(text, name, timezone)
-    if how == "number":
-        try:
-            return float(text)
-        except ValueError as error:
-            raise typer.BadParameter(f"{name}: {text!r} is not a number") from error
-    return text
-
-
-def _amend_engine(session: Session, engine_id: str, **given: Any) -> None:
-    engines.set_built(session, engine_id, given.pop("built"), **given)
-
-
-def _amend_history(session: Session, history_id: int, **given: Any) -> None:
-    if "hours" in given:
-        given["running_s"] = given.pop("hours") * 3600.0
-    history.amend_history(session, history_id, **given)
-
-
-_Value = TypeVar("_Value")
-
-
-def _one(record: str, found: Mapping[int, _Value], key: int) -> _Value:
-    if key not in found:
-        raise RegisterError(f"There is no {record} {key}: `babbitt journal` shows the numbers.")
-    return found[key]
-
-
-def _amend_finding(
-    session: Session, finding_id: int, *, seen: int | None, reason: str, **given: Any
-) -> None:
-    if "grade" in given:
-        given["grade"] = int(given["grade"])
-    findings = {each.finding_id: each.finding for each in teardowns.findings_of(session)}
-    finding = replace(_one("finding", findings, finding_id), **given)
-    teardowns.amend_finding(session, finding_id, finding, seen=seen, reason=reason)
-
-
-def _amend_line(
-    session: Session, line_id: int, *, seen: int | None, reason: str, **given: Any
-) -> None:
-    lines = {
-        each.line_id: each.line
-        for engine in engines.list_engines(session)
-        for each in sheets.lines_of(session, engine.engine_id)
-    }
-    line = replace(_one("sheet_line", lines, line_id), **given)
-    sheets.amend_line(session, line_id, line, seen=seen, reason=reason)
-
-
-def _amend_measurement(
-    session: Session, measurement_id: int, *, seen: int | None, reason: str, **given: Any
-) -> None:
-    measurements = {
-        each.measurement_id: each.built
-        for engine in engines.list_engines(session)
-        for each in sheets.measurements_of(session, engine.engine_id)
-    }
-    built = _one("built_measurement", measurements, measurement_id)
-    position = given.pop("position", built.position)
-    changed = replace(built, position=position, measurement=replace(built.measurement, **given))
-    sheets.amend_measurement(session, measurement_id, changed, seen=seen, reason=reason)
-
-
-_SORTS = {
-    "engine": _Sort(_amend_engine, engines.withdraw_engine, {"built": "instant"}, numbered=False),
-    "refresh": _Sort(
-        builds.amend_refresh, builds.withdraw_refresh, {"at": "instant", "note": "text"}
-    ),
-    "run": _Sort(
-        corrections.amend_unlogged,
-        corrections.remove_run,
-        {"at": "instant", "minutes": "number"},
-        numbered=False,
-    ),
-    "part": _Sort(
-        parts.amend_part, parts.withdraw_part, {"kind": "text", "note": "text"}, numbered=False
-    ),
-    "fitment": _Sort(
-        fitments.amend_fitment,
-        fitments.withdraw_fitment,
-        {"engine_id": "text", "position": "optional", "since": "instant", "until": "instant"},
-    ),
-    "work": _Sort(
-        work.amend_work,
-        work.withdraw_work,
-        {
-            "shop": "text",
-            "what": "text",
-            "since": "instant",
-            "due": "instant",
-            "back_at": "instant",
-            "result": "text",
-        },
-    ),
-    "history": _Sort(
-        _amend_history,
-        history.withdraw_history,
-        {"hours": "number", "revolutions": "number", "until": "instant", "note": "text"},
-    ),
-    "sheet_line": _Sort(
-        _amend_line,
-        sheets.withdraw_line,
-        {"action": "text", "position": "optional", "part_id": "optional", "note": "text"},
-    ),
-    "built_measurement": _Sort(
-        _amend_measurement,
-        sheets.withdraw_measurement,
-        {
-            "name": "text",
-            "value": "number",
-            "unit": "text",
-            "low": "number",
-            "high": "number",
-            "position": "optional",
-        },
-    ),
-    "teardown": _Sort(
-        teardowns.amend_teardown, teardowns.withdraw_teardown, {"at": "instant", "note": "text"}
-    ),
-    "finding": _Sort(
-        _amend_finding,
-        teardowns.withdraw_finding,
-        {
-            "position": "optional",
-            "damage_mode": "optional",
-            "grade": "number",
-            "disposition": "text",
-            "note": "text",
-        },
-    ),
-}
-
-
-def _sort(record: str) -> _Sort:
-    if record not in _SORTS:
-        raise typer.BadParameter(
-            f"{record!r} is no record (records: {', '.join(_SORTS)})", param_hint="RECORD"
-        )
-    return _SORTS[record]
+@contextmanager
+def _bad_usage() -> Iterator[None]:
+    try:
+        yield
+    except ValueError as error:
+        raise typer.BadParameter(str(error)) from error
 
 
 def _say_newest(book: Logbook, before: Mapping[str, str]) -> None:

@@ -1,111 +1,148 @@
-"""babbitt inspect, ingest and detect: what a log holds, taking it in, searching it again."""
+"""babbitt ingest and detect: taking logs in, searching their runs again."""
 
 from __future__ import annotations
 
+import csv
 from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from pipeline.backlog import on_cores, take_in
 from pipeline.commands.common import (
     EngineFilter,
     JsonOption,
     LogbookOption,
     err,
-    instant,
     open_from,
     out,
-    pairs,
     print_json,
     progress,
+    progress_to,
     rejudge,
-    settings_from,
 )
-from pipeline.errors import SettingsError
-from pipeline.flow import Intake, Overlap, ingest_log, open_log
-from pipeline.ingest.inspect import Inspection, inspect_log
-from pipeline.ingest.source import Instructions, ReadSource
-from pipeline.logbook import saying_what_failed
+from pipeline.commands.reading import (
+    DatesOption,
+    LateralOption,
+    MapOption,
+    OverlapOption,
+    ProfileOption,
+    StartedOption,
+    TimezoneOption,
+    UnitOption,
+    instructions_from,
+)
+from pipeline.flow import Intake, after_judging, incoming_folder
+from pipeline.judging import Apply, judge_engine
+from pipeline.log_files import logs_in
+from pipeline.logbook import Logbook, saying_what_failed
 from pipeline.register import engines
-from pipeline.settings import Settings, zone
-from pipeline.show import NOTHING, Reader, duration, number, reader_of, share, short, table
+from pipeline.show import NOTHING, duration, short, table
 
-MapOption = Annotated[
-    list[str] | None,
-    typer.Option("--map", metavar="HEADER=CHANNEL", help="Which channel a column is; repeatable."),
-]
-UnitOption = Annotated[
-    list[str] | None,
-    typer.Option("--unit", metavar="CHANNEL=UNIT", help="The unit of a channel; repeatable."),
-]
-ProfileOption = Annotated[
-    str | None, typer.Option(metavar="NAME", help="A logger profile of logbook.toml.")
-]
-StartedOption = Annotated[
-    str | None, typer.Option(metavar="WHEN", help="When the log began; one log at a time.")
-]
+_LISTED = 30
+"""So many logs are listed one by one; of more, what became of them is summed up."""
 
-_NEW_PROFILE = "my-logger"
-"""Name of a profile made ready to save."""
+_SENTENCES = 10
+"""So many of the commonest warnings on many logs, and of their refusals, are shown."""
 
-
-def inspect(
-    context: typer.Context,
-    log: Annotated[Path, typer.Argument(metavar="LOG", help="A CSV log.")],
-    started: StartedOption = None,
-    profile: ProfileOption = None,
-    units: UnitOption = None,
-    columns: MapOption = None,
-    as_json: JsonOption = False,
-    logbook: LogbookOption = None,
-) -> None:
-    """Show what would be read from a log, before anything is stored; needs no logbook."""
-    settings = settings_from(context, logbook)
-    instructions = _instructions(settings, "", started, profile, units, columns)
-    with saying_what_failed(f"cannot read {log}"), open_log(log) as data:
-        modified_at = datetime.fromtimestamp(log.stat().st_mtime, UTC)
-        found = inspect_log(ReadSource(log.name, data, "", modified_at), instructions)
-    if as_json:
-        print_json(asdict(found) | {"profile": found.profile_toml(profile or _NEW_PROFILE)})
-        return
-    _print_inspection(found, reader_of(settings))
-    out.print("\nTo keep what you settle for this logger, put this in logbook.toml:\n")
-    out.print(found.profile_toml(profile or _NEW_PROFILE))
+_INTERRUPTED = 130
+"""Exit status of a command that Ctrl-C ended, as shells have it."""
 
 
 def ingest(
     context: typer.Context,
-    logs: Annotated[list[Path], typer.Argument(metavar="LOG...", help="CSV logs.")],
+    logs: Annotated[
+        list[Path], typer.Argument(metavar="LOG...", help="CSV logs, or folders of them.")
+    ],
     engine: Annotated[str, typer.Option("--engine", metavar="ID", help="The engine that ran.")],
     started: StartedOption = None,
     profile: ProfileOption = None,
     units: UnitOption = None,
     columns: MapOption = None,
-    overlap: Annotated[
-        Overlap,
-        typer.Option(help="What to do with a log that overlaps another run of the engine."),
-    ] = "refuse",
+    dates: DatesOption = None,
+    timezone: TimezoneOption = None,
+    lateral_positive: LateralOption = None,
+    overlap: OverlapOption = "refuse",
+    workers: Annotated[
+        int | None,
+        typer.Option(min=1, help="Processes that read logs.", show_default="as many as pay off"),
+    ] = None,
+    report: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.csv", help="Write what was refused, and why, to this file."),
+    ] = None,
     as_json: JsonOption = False,
     logbook: LogbookOption = None,
 ) -> None:
     """Take logs in, and search them for harmful events; a log taken in before is a duplicate."""
     book = open_from(context, logbook)
-    if started and len(logs) > 1:
+    files = _files(logs)
+    if started and len(files) > 1:
         raise typer.BadParameter("name one log at a time", param_hint="--started")
-    instructions = _instructions(book.settings, engine, started, profile, units, columns)
-    with progress("Taking in", quiet=as_json) as track:
-        intakes = [
-            ingest_log(book, path, instructions, overlap=overlap) for path in track(logs, len(logs))
-        ]
+    instructions = instructions_from(
+        book.settings,
+        engine,
+        profile=profile,
+        columns=columns,
+        units=units,
+        started=started,
+        dates=dates,
+        timezone=timezone,
+        lateral_positive=lateral_positive,
+    )
+    if report is not None:
+        _write_report(report, [])  # what cannot be written is said before the work, not after
+    intakes: list[Intake] = []
+    try:
+        with incoming_folder(book) as folder, on_cores(files, workers) as apply:
+            with progress_to(len(files), "Taking in", quiet=as_json) as reach:
+                for intake in take_in(
+                    book,
+                    files,
+                    instructions,
+                    folder,
+                    overlap=overlap,
+                    apply=apply,
+                    told=lambda share: reach(len(intakes) + share),
+                ):
+                    intakes.append(intake)
+                    reach(len(intakes))
+            intakes = judge_taken(book, intakes, apply=apply, quiet=as_json)
+    except KeyboardInterrupt:
+        err.print(
+            f"Stopped: {len(intakes):,} of {len(files):,} logs are dealt with; the same command "
+            "again goes on from there."
+        )
+        raise typer.Exit(_INTERRUPTED) from None
+    finally:
+        if report is not None:
+            _write_report(report, intakes)
     if as_json:
         print_json([asdict(intake) for intake in intakes])
+    elif len(intakes) > _LISTED:
+        _print_summary(intakes)
     else:
         _print_intakes(intakes)
     if any(intake.status == "refused" for intake in intakes):
         raise typer.Exit(1)
+
+
+def judge_taken(
+    book: Logbook, intakes: Sequence[Intake], *, apply: Apply = map, quiet: bool
+) -> list[Intake]:
+    """Search the runs of every engine that logs were taken in for, or had been before.
+
+    Returns:
+        What became of the logs, with what is made of their sensors now.
+    """
+    for name in sorted({intake.engine_id for intake in intakes if intake.engine_id is not None}):
+        with progress(f"Searching the runs of {name}", quiet=quiet) as track:
+            for failure in judge_engine(book, name, track=track, apply=apply).failures:
+                err.print(failure)
+    return after_judging(book, intakes)
 
 
 def detect(
@@ -135,31 +172,31 @@ def detect(
         raise typer.Exit(1)
 
 
-def _instructions(
-    settings: Settings,
-    engine_id: str,
-    started: str | None,
-    profile: str | None,
-    units: list[str] | None,
-    columns: list[str] | None,
-) -> Instructions:
-    made = Instructions(
-        engine_id=engine_id,
-        profile=settings.profile_named(profile) if profile else None,
-        columns=pairs(columns, "--map"),
-        units=pairs(units, "--unit"),
-        started=instant(started, "--started", None) if started else None,
-        zone=zone(settings.timezone),
-    )
-    try:
-        made.check()
-    except SettingsError as error:
-        raise typer.BadParameter(str(error)) from error
-    return made
+def _files(named: Iterable[Path]) -> list[Path]:
+    """Return the logs named, and those of the folders named; a folder without logs as it is."""
+    files: list[Path] = []
+    for path in named:
+        with saying_what_failed(f"cannot read {path}"):
+            files += (logs_in(path) if path.is_dir() else []) or [path]
+    return list(dict.fromkeys(files))
+
+
+def _write_report(path: Path, intakes: Iterable[Intake]) -> None:
+    with (
+        saying_what_failed(f"cannot write {path}"),
+        path.open("w", encoding="utf-8", newline="") as file,
+    ):
+        writer = csv.writer(file)
+        writer.writerow(["file", "why", "option"])
+        writer.writerows(
+            [intake.file, intake.error, intake.option or ""]
+            for intake in intakes
+            if intake.status == "refused"
+        )
 
 
 def _print_intakes(intakes: list[Intake]) -> None:
-    listing = table("", "log", "status", "run", "lasted", "samples", "channels", left=3)
+    listing = table("", "log", "status", "run", "lasted", "samples", "channels", "profile", left=3)
     for intake in intakes:
         listing.add_row(
             intake.file,
@@ -168,6 +205,7 @@ def _print_intakes(intakes: list[Intake]) -> None:
             duration(intake.duration_s),
             NOTHING if intake.rows is None else f"{intake.rows:,}",
             str(len(intake.channels)) if intake.run_id else NOTHING,
+            intake.profile or NOTHING,
         )
     out.print(listing)
     for intake in intakes:
@@ -180,44 +218,30 @@ def _print_intakes(intakes: list[Intake]) -> None:
     out.print(", ".join(f"{count} {status}" for status, count in counts.items()) + ".")
 
 
-def _print_inspection(found: Inspection, reader: Reader) -> None:
-    start = f"began {reader.instant(found.started_at)}" if found.started_at else "start unknown"
-    lasted = f", lasted {duration(found.duration_s)}" if found.duration_s is not None else ""
-    out.print(f"{found.source_name}: {found.rows:,} rows, {start}{lasted}.")
-    for line in found.dialect:
-        out.print(f"- {line}")
-    listing = table(
-        "",
-        "header",
-        "channel",
-        "unit",
-        "known by",
-        "rate",
-        "lowest",
-        "highest",
-        "missing",
-        "remark",
-        left=4,
-    )
-    listing.columns[-1].justify = "left"
-    for column in found.columns:
+def _print_summary(intakes: Sequence[Intake]) -> None:
+    listing = table("", "status", "logs", "lasted", "samples", left=1)
+    for status in ("ingested", "duplicate", "refused"):
+        those = [intake for intake in intakes if intake.status == status]
         listing.add_row(
-            column.header,
-            column.name,
-            column.unit or "?",
-            column.unit_basis or NOTHING,
-            NOTHING if column.rate_hz is None else f"{number(column.rate_hz)} Hz",
-            NOTHING if column.low is None else number(column.low),
-            NOTHING if column.high is None else number(column.high),
-            share(column.share_missing) if column.share_missing else NOTHING,
-            column.remark,
+            status,
+            f"{len(those):,}",
+            duration(sum(each.duration_s or 0.0 for each in those)) if those else NOTHING,
+            f"{sum(each.rows or 0 for each in those):,}",
         )
     out.print(listing)
-    for warning in found.warnings:
-        out.print(f"- {warning}")
-    if found.problems:
-        out.print("It would be refused:")
-        for problem in found.problems:
-            out.print(f"- {problem}")
-    else:
-        out.print("It would be taken in.")
+    profiles = Counter(intake.profile for intake in intakes if intake.status == "ingested")
+    if set(profiles) - {None}:
+        used = ", ".join(f"{name or 'none'} {count:,}" for name, count in profiles.most_common())
+        out.print(f"Profiles used: {used}.")
+    sentences = Counter(sentence for intake in intakes for sentence in intake.warnings)
+    for sentence, count in sentences.most_common(_SENTENCES):
+        out.print(f"{count:,} logs: {sentence}" if count > 1 else sentence)
+    if len(sentences) > _SENTENCES:
+        out.print(
+            f"And {len(sentences) - _SENTENCES:,} other warnings; `babbitt run list` has all."
+        )
+    refused = [intake for intake in intakes if intake.status == "refused"]
+    for intake in refused[:_SENTENCES]:
+        err.print(f"Refused: {intake.error}")
+    if len(refused) > _SENTENCES:
+        err.print(f"And {len(refused) - _SENTENCES:,} more; --report FILE.csv lists all.")

@@ -21,9 +21,9 @@ from pipeline.commands.common import (
     who,
 )
 from pipeline.register import fitments, history, parts, work
-from pipeline.register.part_values import PartPlace
 from pipeline.register.places import where_now
-from pipeline.show import NOTHING, Reader, duration, reader_of, table
+from pipeline.show import NOTHING, duration, reader_of, table
+from pipeline.views.register import where_is
 
 app = typer.Typer(
     help="Parts: add, fit and remove them, send them out for work, see where they are."
@@ -90,7 +90,7 @@ def list_parts(
         listing.add_row(
             place.part.part_id,
             part_named(place.part.kind).title,
-            where(place, reader),
+            where_is(place, reader),
             reader.day(spot.since) if spot else NOTHING,
             place.part.note,
         )
@@ -228,14 +228,3 @@ def add_history(
             note=note,
         )
     out.print(f"{added.part_id} had run {duration(added.running_s)} before.")
-
-
-def where(place: PartPlace, reader: Reader) -> str:
-    """Return where a part is, in words."""
-    if place.fitment is not None:
-        position = f", {place.fitment.position}" if place.fitment.position else ""
-        return f"{place.fitment.engine_id}{position}"
-    if place.work is not None:
-        due = f", due {reader.day(place.work.due)}" if place.work.due else ""
-        return f"out at {place.work.shop}: {place.work.what}{due}"
-    return "on the shelf"

@@ -18,7 +18,6 @@ from pipeline.commands.common import (
     out,
     print_json,
 )
-from pipeline.commands.parts import where
 from pipeline.logbook import Logbook
 from pipeline.register import builds, engines
 from pipeline.register.part_sums import near_service, part_sums
@@ -40,6 +39,7 @@ from pipeline.show import (
 )
 from pipeline.spec import DOSE_UNIT
 from pipeline.totals.totals import Totals, make_totals
+from pipeline.views.register import where_is
 
 _BAR = 8
 """Blocks of a full bar."""
@@ -73,6 +73,7 @@ def totals(
         out.print("No engines yet: add one with `babbitt engine add ID --spec SPEC.toml`.")
     elif engine_id is None:
         print_overview(found, reader)
+        out.print(CAUTION, style="dim")
     else:
         _print_engine(found[0], reader)
 
@@ -154,7 +155,6 @@ def print_overview(found: Sequence[Totals], reader: Reader) -> None:
     for each in found:
         for remark in _remarks(each):
             out.print(f"{each.engine_id}: {remark}")
-    out.print(CAUTION, style="dim")
 
 
 def _print_engine(each: Totals, reader: Reader) -> None:
@@ -211,7 +211,7 @@ def _parts(
         listing.add_row(
             each.part.part_id,
             part_named(each.part.kind).title,
-            where(places[each.part.part_id], reader),
+            where_is(places[each.part.part_id], reader),
             duration(each.sums.running_s),
             number(each.sums.revolutions),
             "; ".join(harm) or NOTHING,

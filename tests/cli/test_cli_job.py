@@ -128,7 +128,7 @@ def test_every_listing_prints_json_and_nothing_else(shop: Shop, write_log: LogWr
         assert result.status == 0
         assert isinstance(result.json, list)
         assert result.err == ""
-    assert shop("check", "--json").json == {"runs": 1, "faults": []}
+    assert shop("check", "--json").json == {"runs": 1, "faults": [], "unfinished": []}
 
 
 def test_an_imperial_logbook_shows_imperial_units(shop: Shop, write_log: LogWriter) -> None:
