@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 from urllib.parse import quote, urlencode
@@ -37,3 +38,12 @@ def number_from(text: str | None, default: int, *, low: int, high: int) -> int:
         return min(max(int(text or ""), low), high)
     except ValueError:
         return default
+
+
+def seconds_from(text: str | None) -> float | None:
+    """Read seconds from an address; None for what is none."""
+    try:
+        value = float(text or "")
+    except ValueError:
+        return None
+    return value if math.isfinite(value) else None

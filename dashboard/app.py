@@ -13,14 +13,27 @@ import dash_mantine_components as dmc
 from dash import Dash, html, set_props
 
 from dashboard.desk import Desk
+from dashboard.downloads import add_downloads
 from dashboard.page import Page
+from dashboard.pages import engine, engines, logs, register, run, runs, teardown, teardowns
+from dashboard.photos import add_photos
 from dashboard.shell import framed, not_found
+from dashboard.uploads import add_uploads
 from pipeline.errors import BabbittError
 
 _TROUBLE = "trouble"
 _log = logging.getLogger("babbitt")
 
-PAGES: tuple[Page, ...] = ()
+PAGES: tuple[Page, ...] = (
+    engines.PAGE,
+    engine.PAGE,
+    runs.PAGE,
+    run.PAGE,
+    teardowns.PAGE,
+    teardown.PAGE,
+    logs.PAGE,
+    register.PAGE,
+)
 
 _INDEX = """<!DOCTYPE html>
 <html lang="en">
@@ -76,6 +89,9 @@ def make_app(desk: Desk) -> Dash:
     dash.register_page(
         "not_found_404", path="/404", title="Babbitt", layout=lambda **_: not_found(desk)
     )
+    add_photos(app, desk)
+    add_downloads(app, desk)
+    add_uploads(app, desk)
     trouble = html.P(id=_TROUBLE, role="alert", className="refusal", hidden=True)
     app.layout = dmc.MantineProvider([trouble, html.Div(dash.page_container, id="paper")])
     return app

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
 import flask
 
@@ -12,6 +13,7 @@ from pipeline.figures.ink import DARK, LIGHT, Ink
 from pipeline.logbook import Logbook
 from pipeline.settings import zone
 from pipeline.show import Reader
+from pipeline.views.foresight import Foresight
 
 UNITS_COOKIE = "units"
 THEME_COOKIE = "theme"
@@ -30,6 +32,11 @@ class Desk:
     book: Logbook
     now: Callable[[], datetime]
     who: str
+
+    @cached_property
+    def foresight(self) -> Foresight:
+        """What the record foretells, worked out once for each state of it."""
+        return Foresight(self.book)
 
     @property
     def reader(self) -> Reader:

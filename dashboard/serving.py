@@ -6,7 +6,7 @@ import ipaddress
 import logging
 import os
 import socket
-from contextlib import closing
+from contextlib import closing, suppress
 from typing import Any
 
 import waitress
@@ -14,8 +14,9 @@ import waitress
 from dashboard.app import make_app
 from dashboard.desk import Desk
 from dashboard.guard import LOOPBACK, add_guard, hash_password
-from pipeline.errors import LogbookError
+from pipeline.errors import BabbittError, LogbookError
 from pipeline.logbook import Logbook, saying_what_failed, whole_file
+from pipeline.views.fleet import fleet
 
 HASH_FILE = "password.argon2"
 SHORTEST_PASSWORD = 10
@@ -74,13 +75,21 @@ def make_server(desk: Desk, *, host: str, port: int, behind_tls: bool = False) -
     add_guard(app, password_hash=password_hash, behind_tls=behind_tls)
     # behind another server, who tries passwords is told by what that server says of its guests
     proxied = {"trusted_proxy": "*", "trusted_proxy_headers": {"x-forwarded-for"}}
-    return waitress.create_server(
+    server = waitress.create_server(
         app.server,
         sockets=[_listen(host, port)],
         threads=_THREADS,
         ident="babbitt",
         **(proxied if behind_tls else {}),
     )
+    warm(desk)
+    return server
+
+
+def warm(desk: Desk) -> None:
+    """Work out what the first page needs, so that nobody waits for it; a refusal stands there."""
+    with suppress(BabbittError):
+        fleet(desk.foresight.at(desk.now()), runs=1)
 
 
 def address_of(server: Any) -> str:

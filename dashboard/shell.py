@@ -25,7 +25,7 @@ def framed(page: Page, desk: Desk, parts: dict[str, Any]) -> html.Div:
     try:
         content = page.layout(desk, **parts)
     except BabbittError as error:
-        content = refusal(str(error))
+        content = [html.H1(page.title), refusal(str(error))]
     return _frame(content, desk, here=page.name, wide=page.wide)
 
 
@@ -56,7 +56,7 @@ def _frame(content: Any, desk: Desk, *, here: str, wide: bool) -> html.Div:
                     ),
                     html.Div(_switches(desk), className="switches"),
                 ],
-                className="head",
+                className="head wide" if wide else "head",
             ),
             html.Main(content, id="page", className="wide" if wide else "", tabIndex=-1),
         ]

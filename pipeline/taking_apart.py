@@ -1,7 +1,14 @@
-"""A teardown goes in: its findings file and photos come to lie in the logbook."""
+"""A teardown goes in: its findings and photos come to lie in the logbook, and are mended there.
+
+Findings come from a file, or from a person who enters them one by one. Photos of the latter are set
+aside in the logbook until the findings are recorded.
+"""
 
 from __future__ import annotations
 
+import hashlib
+import time
+from collections.abc import Callable, Iterable
 from contextlib import ExitStack
 from dataclasses import replace
 from datetime import datetime
@@ -10,10 +17,15 @@ from pathlib import Path
 from pipeline.errors import RegisterError
 from pipeline.finding import Finding
 from pipeline.logbook import Logbook, saying_what_failed, whole_file
-from pipeline.register import teardowns
-from pipeline.register.part_values import TeardownRecord
+from pipeline.register import Session, teardowns
+from pipeline.register.part_values import FindingRecord, TeardownRecord
 from pipeline.teardown.findings_file import read_findings
 from pipeline.teardown.photos import Photo, prepare_photo
+
+_ASIDE = "drafts"
+"""Folder of the logbook for photos of findings that are not recorded yet."""
+_ASIDE_S = 90 * 86_400.0
+"""How long a photo stays there."""
 
 
 def record_teardown(
@@ -46,16 +58,152 @@ def record_teardown(
     findings = read_findings(
         text, source=str(path), format="csv" if path.suffix.lower() == ".csv" else "toml"
     )
+    return record_findings(
+        book,
+        engine_id,
+        findings,
+        photos_in=path.parent,
+        at=at,
+        note=note,
+        earlier_build=earlier_build,
+        who=who,
+    )
+
+
+def record_findings(
+    book: Logbook,
+    engine_id: str,
+    findings: Iterable[Finding],
+    *,
+    photos_in: Path,
+    at: datetime,
+    note: str = "",
+    earlier_build: bool = False,
+    who: str,
+) -> TeardownRecord:
+    """Write down that an engine was taken apart, and what was found; all of it, or nothing.
+
+    Args:
+        book: the logbook.
+        engine_id: the engine.
+        findings: with the file names of their photos.
+        photos_in: folder of these.
+        at: when it was taken apart.
+        note: how much was taken apart, and why.
+        earlier_build: it was before the newest refresh.
+        who: the name that the journal shows.
+
+    Raises:
+        RegisterError: a finding that cannot be, a photo that is none, or a date that does not fit.
+        LogbookError: a file cannot be read or written.
+    """
+
+    def write(session: Session, kept: list[Finding]) -> TeardownRecord:
+        return teardowns.record_teardown(
+            session, engine_id, at, kept, note=note, earlier_build=earlier_build
+        )
+
+    return _write_with_photos(book, findings, photos_in, write, who=who)
+
+
+def add_findings(
+    book: Logbook, teardown_id: int, findings: Iterable[Finding], *, photos_in: Path, who: str
+) -> TeardownRecord:
+    """Add findings to a teardown that is written down already; all of them, or none.
+
+    Args:
+        book: the logbook.
+        teardown_id: the teardown.
+        findings: with the file names of their photos.
+        photos_in: folder of these.
+        who: the name that the journal shows.
+
+    Raises:
+        RegisterError: no such teardown, a finding that cannot be, or a photo that is none.
+        LogbookError: a file cannot be read or written.
+    """
+
+    def write(session: Session, kept: list[Finding]) -> TeardownRecord:
+        return teardowns.add_findings(session, teardown_id, kept)
+
+    return _write_with_photos(book, findings, photos_in, write, who=who)
+
+
+def amend_finding(
+    book: Logbook, finding_id: int, finding: Finding, *, seen: int, reason: str, who: str
+) -> FindingRecord:
+    """Correct a recorded finding; its photos are those that the logbook keeps.
+
+    Args:
+        book: the logbook.
+        finding_id: the finding.
+        finding: what it should say.
+        seen: its version that the person looked at.
+        reason: for the journal.
+        who: the name that the journal shows.
+
+    Raises:
+        RegisterError: no such finding, it was changed since, or it contradicts another.
+    """
+    with book.register.writing(who) as session:
+        return teardowns.amend_finding(session, finding_id, finding, seen=seen, reason=reason)
+
+
+def withdraw_finding(book: Logbook, finding_id: int, *, seen: int, reason: str, who: str) -> None:
+    """Withdraw a recorded finding; see `amend_finding`."""
+    with book.register.writing(who) as session:
+        teardowns.withdraw_finding(session, finding_id, seen=seen, reason=reason)
+
+
+def aside_in(book: Logbook) -> Path:
+    """Return the folder of photos that are set aside."""
+    return book.root / _ASIDE
+
+
+def set_photo_aside(book: Logbook, data: bytes, *, name: str) -> tuple[str, bytes]:
+    """Set a photo aside until its finding is recorded; those left there for long go.
+
+    Args:
+        book: the logbook.
+        data: a JPEG or PNG file.
+        name: of the file, for errors.
+
+    Returns:
+        The file name in `aside_in`, and a thumbnail (JPEG).
+
+    Raises:
+        RegisterError: it is no photo, or too large.
+        LogbookError: it cannot be written.
+    """
+    photo = prepare_photo(data, name=name)
+    folder = aside_in(book)
+    file_name = f"{hashlib.sha256(data).hexdigest()}{photo.suffix}"
+    with saying_what_failed(f"cannot keep {name}"):
+        for old in folder.glob("*") if folder.is_dir() else ():
+            if time.time() - old.stat().st_mtime > _ASIDE_S:
+                old.unlink(missing_ok=True)
+        with whole_file(folder / file_name) as path:
+            path.write_bytes(data)
+    return file_name, photo.thumbnail
+
+
+def _write_with_photos(
+    book: Logbook,
+    findings: Iterable[Finding],
+    folder: Path,
+    write: Callable[[Session, list[Finding]], TeardownRecord],
+    *,
+    who: str,
+) -> TeardownRecord:
     photos: dict[str, Photo] = {}
-    kept = [_with_photos(finding, path.parent, photos) for finding in findings]
+    named = tuple(findings)
+    kept = [_with_photos(finding, folder, photos) for finding in named]
     with (
-        saying_what_failed(f"cannot record the teardown of {engine_id}"),
+        saying_what_failed("cannot record the findings"),
         ExitStack() as files,
         book.register.writing(who) as session,
     ):
-        record = teardowns.record_teardown(
-            session, engine_id, at, kept, note=note, earlier_build=earlier_build
-        )
+        record = write(session, kept)
         for name, photo in photos.items():
             for place, data in (
                 (book.photo_path(name), photo.data),
@@ -63,6 +211,9 @@ def record_teardown(
             ):
                 files.enter_context(whole_file(place)).write_bytes(data)
         files.close()
+    if folder == aside_in(book):
+        for name in {name for finding in named for name in finding.photos}:
+            (folder / name).unlink(missing_ok=True)
     return record
 
 

@@ -49,9 +49,9 @@ def plain_figure(ink: Ink, *, height: int, **layout: Any) -> go.Figure:
     Args:
         ink: its colours.
         height: px.
-        layout: more of Plotly's layout, which goes before the look.
+        layout: more of Plotly's layout, key by key before the look; axes get it beneath their own.
     """
-    axis = {
+    axis: dict[str, Any] = {
         "gridcolor": ink.rules,
         "linecolor": ink.rules,
         "zeroline": False,
@@ -60,21 +60,29 @@ def plain_figure(ink: Ink, *, height: int, **layout: Any) -> go.Figure:
         "title": {"font": {"size": 12, "color": ink.secondary}},
         "automargin": True,
     }
-    figure = go.Figure()
-    figure.update_layout(
-        height=height,
-        paper_bgcolor=ink.paper,
-        plot_bgcolor=ink.paper,
-        font={"family": FONT, "size": 12, "color": ink.ink},
-        margin={"l": 8, "r": 8, "t": 28, "b": 8},
-        showlegend=False,
-        hoverlabel={"bgcolor": ink.paper, "bordercolor": ink.ink, "font": {"color": ink.ink}},
-        dragmode="pan",
-    )
-    figure.update_xaxes(axis)
-    figure.update_yaxes(axis)
-    figure.update_layout(layout)
-    return figure
+    whole: dict[str, Any] = {
+        "height": height,
+        "paper_bgcolor": ink.paper,
+        "plot_bgcolor": ink.paper,
+        "font": {"family": FONT, "size": 12, "color": ink.ink},
+        "margin": {"l": 8, "r": 8, "t": 28, "b": 8},
+        "showlegend": False,
+        "hoverlabel": {
+            "bgcolor": ink.paper,
+            "bordercolor": ink.ink,
+            "font": {"color": ink.ink},
+        },
+        "dragmode": "pan",
+        "xaxis": {},
+        "yaxis": {},
+        **layout,
+    }
+    # In one go: updating a figure's layout afterwards takes ten times as long.
+    for name in whole:
+        if name.startswith(("xaxis", "yaxis")):
+            given = whole[name]
+            whole[name] = {**axis, **given, "title": {**axis["title"], **given.get("title", {})}}
+    return go.Figure(layout=whole)
 
 
 def add_limit(

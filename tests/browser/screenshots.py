@@ -46,6 +46,8 @@ def take(page: Page, address: str, path: Path) -> None:
     """Save a picture of a page once it has drawn itself."""
     page.goto(address, wait_until="networkidle")
     page.locator("main h1").wait_for()
+    if page.locator(".js-plotly-plot, .dash-graph").count():
+        page.locator(".main-svg").first.wait_for()
     page.wait_for_timeout(800)
     picture = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
     picture.quantize(COLOURS, dither=Image.Dither.NONE).save(path, optimize=True)

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from dashboard.address import number_from, path_to
+from dashboard.address import number_from, path_to, seconds_from
 from dashboard.desk import Desk
 from dashboard.marks import call_mark, life_bar, table
 from dashboard.page import Page, no_callbacks
@@ -73,3 +73,12 @@ def test_what_a_page_refuses_stands_on_it_as_one_sentence(tmp_path: Path) -> Non
     assert "There is no engine E9." in shown
     assert '"role": "alert"' in shown
     assert "Register" in shown
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"), [("7.25", 7.25), ("", None), (None, None), ("nan", None), ("x", None)]
+)
+def test_seconds_in_an_address_are_a_number_or_nothing(
+    text: str | None, seconds: float | None
+) -> None:
+    assert seconds_from(text) == seconds

@@ -1,0 +1,127 @@
+"""Files to take away: reports as one page of HTML, tables as CSV."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+
+import flask
+from dash import Dash
+
+from dashboard.address import number_from, seconds_from
+from dashboard.desk import Desk
+from pipeline.errors import BabbittError, RegisterError
+from pipeline.exchange.files import csv_text
+from pipeline.exchange.tables import tables_of
+from pipeline.outlook.ahead import MOST_RUNS
+from pipeline.report.engine import engine_report
+from pipeline.report.fleet import fleet_report
+from pipeline.report.run import run_report
+from pipeline.report.teardown import teardown_report
+from pipeline.views.engine_prospect import prospect
+from pipeline.views.engine_story import engine_story
+from pipeline.views.fleet import fleet
+from pipeline.views.run import read_run
+from pipeline.views.run_traces import open_run
+from pipeline.views.shelf import RunShelf
+from pipeline.views.teardown import recorded_teardown, stripped
+
+TABLES = {"events": "event", "totals": "totals_kind"}
+"""Tables that pages offer: name of the file -> table of the export."""
+
+REPORT_POLICY = "frame-ancestors 'none'"
+"""A report brings the rest of its policy with it, so that a saved copy keeps it."""
+
+
+def add_downloads(app: Dash, desk: Desk) -> None:
+    """Serve the files that the pages' buttons ask for."""
+
+    def add(rule: str, name: str, answer: Callable[..., flask.Response]) -> None:
+        app.server.add_url_rule(rule, name, _in_a_sentence(answer))
+
+    add("/report/engines.html", "report_engines", lambda: engines_file(desk))
+    add("/report/engine/<engine_id>.html", "report_engine", lambda **p: engine_file(desk, **p))
+    add(
+        "/report/teardown/<engine_id>.html", "report_teardown", lambda **p: teardown_file(desk, **p)
+    )
+    add("/report/run/<run_id>.html", "report_run", lambda **p: run_file(desk, **p))
+    add("/csv/<name>.csv", "csv", lambda **p: csv_file(desk, **p))
+
+
+def engines_file(desk: Desk) -> flask.Response:
+    """Return the report of all engines."""
+    foreseen = desk.foresight.at(desk.now())
+    found = fleet(foreseen, runs=_runs())
+    return report_answer(fleet_report(found, desk.reader, at=foreseen.at), "engines.html")
+
+
+def engine_file(desk: Desk, engine_id: str) -> flask.Response:
+    """Return the report of one engine."""
+    foreseen = desk.foresight.at(desk.now())
+    story = engine_story(desk.book, foreseen, engine_id)
+    found = prospect(desk.book, foreseen, engine_id, _runs())
+    return report_answer(engine_report(story, found, desk.reader), f"{engine_id}.html")
+
+
+def teardown_file(desk: Desk, engine_id: str) -> flask.Response:
+    """Return the report of a teardown, that of the instant in the address."""
+    foreseen = desk.foresight.at(desk.now())
+    teardown = recorded_teardown(desk.book, engine_id, flask.request.args.get("at"))
+    shown = stripped(desk.book, teardown, foreseen)
+    name = f"{engine_id}-{teardown.at:%Y-%m-%d}.html"
+    return report_answer(teardown_report(shown, desk.reader, at=foreseen.at), name)
+
+
+def run_file(desk: Desk, run_id: str) -> flask.Response:
+    """Return the report of a run, with the event and the window that the address names."""
+    view = read_run(desk.book, run_id)
+    run = None if view.record.unlogged else open_run(RunShelf(desk.book), view)
+    asked = flask.request.args
+    html = run_report(
+        view,
+        run,
+        desk.reader,
+        at=desk.now(),
+        chosen=asked.get("event"),
+        start_s=seconds_from(asked.get("start")),
+        end_s=seconds_from(asked.get("end")),
+    )
+    return report_answer(html, f"{view.record.engine_id}-{view.record.run_id}.html")
+
+
+def csv_file(desk: Desk, name: str) -> flask.Response:
+    """Return a table of the export, of one engine where the address names it."""
+    if name not in TABLES:
+        raise RegisterError(f"There is no table {name!r} to take away: {', '.join(TABLES)}.")
+    engine_id = flask.request.args.get("engine")
+    dumps = tables_of(desk.book, engine_id=engine_id)
+    (dump,) = (each for each in dumps if each.name == TABLES[name])
+    answer = flask.Response(csv_text(dump), mimetype="text/csv")
+    stem = f"{name}-{engine_id}" if engine_id else name
+    answer.headers.set("Content-Disposition", "attachment", filename=f"{stem}.csv")
+    return answer
+
+
+def report_answer(html: str, filename: str) -> flask.Response:
+    """Return a report as a page that is shown, and saved under a name of its own."""
+    answer = flask.Response(html, mimetype="text/html")
+    answer.headers.set("Content-Disposition", "inline", filename=filename)
+    answer.headers["Content-Security-Policy"] = REPORT_POLICY
+    return answer
+
+
+def _runs() -> int:
+    return number_from(flask.request.args.get("runs"), 1, low=1, high=MOST_RUNS)
+
+
+def _in_a_sentence(answer: Callable[..., flask.Response]) -> Callable[..., flask.Response]:
+    """Return what answers with the sentence of a refusal where there is one."""
+
+    @wraps(answer)
+    def answered(**parts: str) -> flask.Response:
+        try:
+            return answer(**parts)
+        except BabbittError as error:
+            return flask.Response(str(error), status=404, mimetype="text/plain")
+
+    return answered

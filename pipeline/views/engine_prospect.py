@@ -1,0 +1,93 @@
+"""What the next runs of one engine may bring."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pipeline.assess.learned import rpm_at_peaks
+from pipeline.assess.outlook import Known
+from pipeline.damage.blame import worst_events
+from pipeline.errors import LogbookError
+from pipeline.logbook import Logbook
+from pipeline.outlook.ahead import MOST_RUNS, draw_ahead
+from pipeline.outlook.outlook import Outlook
+from pipeline.spec import Kind
+from pipeline.views.fleet import LifeUse, life_uses
+from pipeline.views.foresight import Foreseen, require_known
+
+
+@dataclass(frozen=True, eq=False)
+class Prospect:
+    """What the next runs of an engine may bring.
+
+    Attributes:
+        outlook: its outlook.
+        life: share of each life dose that is used, and that they would add.
+        fan: kind, place, low, middle, high: share of each life dose after each of them, from now
+            on; the middle is what to expect, nine in ten futures lie between low and high.
+        rpm_at: engine speed at the peak of the events that are told of, by event id.
+        fault: why that could not be read, in a sentence; "" where it could.
+    """
+
+    outlook: Outlook
+    life: Mapping[Kind, LifeUse]
+    fan: pd.DataFrame
+    rpm_at: Mapping[str, float]
+    fault: str
+
+
+def prospect(book: Logbook, foreseen: Foreseen, engine_id: str, runs: int) -> Prospect:
+    """Return what the next runs of an engine may bring.
+
+    Args:
+        book: the logbook.
+        foreseen: what its record foretells.
+        engine_id: the engine.
+        runs: how many lie ahead, 1 to MOST_RUNS.
+
+    Raises:
+        RegisterError: no such engine, or it was not built yet.
+    """
+    known = require_known(book, foreseen, engine_id)
+    outlook = foreseen.outlook(engine_id, runs)
+    life = life_uses(known, foreseen.totals[engine_id], runs)
+    rpm_at: Mapping[str, float] = {}
+    fault = ""
+    try:
+        told = worst_events([outlook.decisive.blame]) if outlook.decisive else ()
+        rpm_at = rpm_at_peaks(book, told)
+    except LogbookError as error:
+        fault = str(error)
+    return Prospect(outlook, life, _fan(known, life, runs), rpm_at, fault)
+
+
+def _fan(known: Known, life: Mapping[Kind, LifeUse], runs: int) -> pd.DataFrame:
+    """Return the share of each life dose after each of the next runs."""
+    ahead = draw_ahead(known.state.pool, known.learned.loads.rates, runs=MOST_RUNS)
+    futures = [ahead.after(n) for n in range(1, runs + 1)]
+    so_far = known.state.coverage.runs
+    pieces = []
+    for kind, use in life.items():
+        limit = known.state.spec.life.of(kind)
+        if use.used is None or limit is None or not (use.used or use.ahead):
+            continue
+        added = np.vstack([after[kind] for after in futures]) / limit
+        low, high = np.quantile(added, (0.05, 0.95), axis=1)
+        pieces.append(
+            pd.DataFrame(
+                {
+                    "kind": kind,
+                    "place": so_far + np.arange(runs + 1.0),
+                    "low": use.used + np.append(0.0, low),
+                    "middle": use.used + np.append(0.0, added.mean(axis=1)),
+                    "high": use.used + np.append(0.0, high),
+                }
+            )
+        )
+    if not pieces:
+        return pd.DataFrame(columns=["kind", "place", "low", "middle", "high"])
+    return pd.concat(pieces, ignore_index=True)

@@ -1,0 +1,200 @@
+"""The Logs page without a browser: what is sent, what is shown, what its buttons do."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import flask.testing
+import pytest
+from dash import no_update
+from small_logs import make_book, rows_of, text_of
+
+from dashboard.app import make_app
+from dashboard.desk import Desk
+from dashboard.guard import add_guard
+from dashboard.pages import logs
+from dashboard.pages.logs_acts import carry_out
+from dashboard.pages.logs_parts import size_words
+from dashboard.uploads import MOST_PIECE_BYTES
+from pipeline.logbook import create_logbook, settings_text
+from pipeline.views.logs_inbox import find_waiting, waiting_logs
+
+NOW = datetime(2026, 11, 1, tzinfo=UTC)
+LOG = text_of("2026-05-01T10:00:00Z", rows_of())
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Desk:
+    return Desk(make_book(tmp_path / "book"), lambda: NOW, "Ann")
+
+
+@pytest.fixture
+def client(desk: Desk) -> flask.testing.FlaskClient:
+    app = make_app(desk)
+    add_guard(app, password_hash=None)
+    return app.server.test_client()
+
+
+def post(client: flask.testing.FlaskClient, data: bytes, **asked: Any) -> tuple[int, Any]:
+    about = {"name": "run.csv", "size": len(data), "modified": 1_775_000_000_000} | asked
+    answer = client.post("/upload", data=data, query_string=about)
+    return answer.status_code, answer.json
+
+
+def send(client: flask.testing.FlaskClient, text: str = LOG, **asked: Any) -> str:
+    status, answer = post(client, text.encode(), **asked)
+    assert status == 200
+    token: str = answer["token"]
+    return token
+
+
+def text(content: Any) -> str:
+    return json.dumps(content, default=lambda each: each.to_plotly_json(), ensure_ascii=False)
+
+
+def do(desk: Desk, what: str, token: str = "", **more: Any) -> tuple[Any, ...]:
+    action = {"number": 7, "do": what, "to": token, **more}
+    return logs.act(desk, action, [], {"file": None, "engine": "E1"})
+
+
+def test_a_log_is_sent_in_pieces(desk: Desk, client: flask.testing.FlaskClient) -> None:
+    data = LOG.encode()
+    status, answer = post(client, data[:500], size=len(data))
+    assert (status, answer["came"]) == (200, 500)
+    rest = {"token": answer["token"], "at": 500}
+    status, answer = post(client, data[500:], **rest)
+    assert (status, answer["came"]) == (200, len(data))
+    assert find_waiting(desk.book, answer["token"]).name == "run.csv"
+    status, answer = post(client, data[500:], **rest)
+    assert (status, "did not come in order" in answer["error"]) == (400, True)
+
+
+@pytest.mark.parametrize(
+    ("asked", "why"),
+    [
+        ({"name": "run.exe"}, "no log by its name"),
+        ({"size": 1 << 40}, "larger than 2 GB"),
+        ({"size": "-1"}, "how large"),
+        ({"modified": "1e400"}, "how large"),
+        ({"token": "../.."}, "no longer waits"),
+        ({"at": "x"}, "how large"),
+    ],
+)
+def test_what_is_refused_is_a_sentence(
+    client: flask.testing.FlaskClient, asked: dict[str, Any], why: str
+) -> None:
+    status, answer = post(client, b"1,2,3\n", **asked)
+    assert status == 400
+    assert why in answer["error"]
+
+
+def test_a_piece_too_large_and_another_site_are_refused(
+    desk: Desk, client: flask.testing.FlaskClient
+) -> None:
+    assert post(client, b"1" * (MOST_PIECE_BYTES + 1))[0] == 413
+    answer = client.post("/upload", data=b"1", headers={"Origin": "http://elsewhere.example"})
+    assert answer.status_code == 403
+    assert not list(desk.book.root.glob(".uploads/*"))
+
+
+def test_an_empty_logbook_says_what_to_do(tmp_path: Path) -> None:
+    empty = Desk(create_logbook(tmp_path / "none", settings_text()), lambda: NOW, "Ann")
+    shown = text(logs.layout(empty))
+    assert "No engine is in the logbook yet" in shown
+    assert "/register" in shown
+    assert "No log has been taken in yet" in shown
+
+
+def test_a_log_that_arrived_is_looked_at_and_taken_in(
+    desk: Desk, client: flask.testing.FlaskClient
+) -> None:
+    token = send(client)
+    waiting, shown, said, _, outcomes, lately, state, number = do(desk, "arrived", token)
+    assert "Can be taken in: began 1 May 2026 10:00" in text(waiting)
+    assert "It can be taken in: 200 rows" in text(shown)
+    assert said is None
+    assert lately is outcomes is no_update
+    assert (state, number) == ({"file": token, "engine": "E1"}, 7)
+    assert "200 rows" in text(logs.layout(desk, file=token)), "the address shows the same"
+    waiting, shown, _, told, outcomes, lately, state, _ = do(desk, "take", token)
+    assert (waiting, shown, state["file"]) == ([], [], None)
+    assert "taken in for E1: 19.9 s, 3 channels" in text(told)
+    assert outcomes[0]["status"] == "ingested"
+    assert "run.csv" in text(lately)
+    assert "It can be taken in" not in text(logs.layout(desk, file=token))
+
+
+def test_a_refused_log_waits_with_its_answers(
+    desk: Desk, client: flask.testing.FlaskClient
+) -> None:
+    token = send(client, LOG.replace("Oil Press (kPa)", "Oil Press"))
+    do(desk, "arrived", token)
+    waiting, shown, *_ = do(desk, "open", token)
+    assert "The unit is not known of oil_pressure" in text(waiting)
+    assert "Oil pressure is in kPa" in text(shown)
+    told = do(desk, "take", token)[3]
+    assert "refused. run.csv: the unit is not known" in text(told)
+    do(desk, "choose", token, value={"units": {"oil_pressure": "kPa"}})
+    said = do(desk, "keep-profile", token, value="paddock")[2]
+    assert "Kept as paddock" in text(said)
+    assert "ingested" in text(do(desk, "take", token)[4])
+
+
+def test_fields_change_how_a_log_is_read(desk: Desk, client: flask.testing.FlaskClient) -> None:
+    token, other = send(client), send(client, name="other.csv")
+    do(desk, "arrived", token)
+    shown = do(desk, "open", token)
+    state = {"file": token, "engine": None}
+    for field, key, value in (
+        ("units", "oil_pressure", "psi"),
+        ("columns", "Oil Temp (°C)", "coolant_temperature"),
+        ("started", "", "2026-05-04T09:00"),
+    ):
+        action = {"do": "fill", "to": token, "field": field, "key": key, "value": value}
+        shown = logs.act(desk, action, [], state)
+    assert "began 4 May 2026 09:00" in text(shown[1])
+    assert '"data-chosen": "coolant_temperature"' in text(shown[1])
+    do(desk, "fill", field="engine-all", value="E1")
+    assert [each.choices.engine for each in waiting_logs(desk.book)] == ["E1", "E1"]
+    bad = {"do": "fill", "to": token, "field": "units", "key": "rpm", "value": "psi"}
+    assert "no unit of rpm" in text(logs.act(desk, bad, [], state)[2])
+    do(desk, "drop", other)
+    assert [each.token for each in waiting_logs(desk.book)] == [token]
+    do(desk, "drop-all")
+    assert waiting_logs(desk.book) == ()
+
+
+@pytest.mark.parametrize("action", [{"do": "nonsense"}, {}, {"do": "take", "to": "../.."}])
+def test_what_a_page_cannot_ask_for_is_a_sentence(desk: Desk, action: dict[str, Any]) -> None:
+    done = carry_out(desk, action, [], None)
+    assert "refusal" in text(done.said)
+
+
+def test_the_opened_log_is_closed_when_it_is_gone(
+    desk: Desk, client: flask.testing.FlaskClient
+) -> None:
+    token = send(client)
+    assert do(desk, "close", token)[6]["file"] is None
+    gone = logs.act(desk, {"do": "open", "to": "0" * 16}, [], {"file": None})
+    assert gone[6]["file"] is None
+
+
+def test_sensors_are_shown_engine_by_engine(desk: Desk, client: flask.testing.FlaskClient) -> None:
+    assert "E1 has no logged runs yet." in text(logs.sensors(desk, "E1"))
+    token = send(client)
+    do(desk, "arrived", token)
+    do(desk, "take", token)
+    shown = text(logs.sensors(desk, "E1"))
+    assert "lost per run, the oldest first: 0 %" in shown
+    assert "not logged" in shown
+    assert "refusal" in text(logs.sensors(desk, "E9"))
+    assert logs.sensors(desk, None) == []
+
+
+def test_sizes_are_said_as_a_person_says_them() -> None:
+    assert [size_words(each) for each in (1, 150_000, 2_340_000, 2_000_000_000)] == [
+        "1 kB", "150 kB", "2.34 MB", "2 GB",
+    ]  # fmt: skip
