@@ -25,8 +25,24 @@ check: $(VENV)/dev-ready  ## format, lint and types
 bench: $(VENV)/dev-ready  ## measure the ratios of the design, on this machine
 	$(BIN)/python -m pytest tests/benchmarks --benchmark-only --benchmark-disable-gc -p no:cacheprovider -s
 
+bench-large: $(VENV)/dev-ready  ## measure memory and speed of taking in logs of 2 GB
+	$(BIN)/python tests/benchmarks/large.py
+
 demo-logs: $(VENV)/run-ready  ## make demo_logs again from its seeded script
 	$(BIN)/python -m demo_logs.make
+
+crash: $(VENV)/dev-ready  ## kill the program 500 times at random instants, and see that nothing is lost
+	PYTHONPATH=tests $(BIN)/python tests/robust/crash.py
+
+dialects: $(VENV)/dev-ready  ## print what is read from one small log a form
+	PYTHONPATH=tests/ingest $(BIN)/python -m dialects.make --show
+
+FUZZ_SECONDS ?= 600
+fuzz: $(VENV)/dev-ready  ## feed damaged logs to ingest for FUZZ_SECONDS (600)
+	PYTHONPATH=tests:tests/ingest $(BIN)/python tests/fuzz/fuzzing.py --seconds $(FUZZ_SECONDS)
+
+screenshots: $(VENV)/dev-ready $(VENV)/chromium-ready  ## take the README's pictures of the pages again
+	$(BIN)/python tests/browser/screenshots.py
 
 lock: $(VENV)/dev-ready  ## resolve the dependencies again and write both lock files
 	$(BIN)/pip install --quiet uv
@@ -63,4 +79,4 @@ $(VENV)/dev-ready: $(VENV)/run-ready requirements-dev.lock
 	$(BIN)/pip install --quiet --require-hashes -r requirements-dev.lock
 	touch $@
 
-.PHONY: help demo test check bench demo-logs lock clean
+.PHONY: help demo test check bench bench-large demo-logs crash dialects fuzz screenshots lock clean

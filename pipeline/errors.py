@@ -20,11 +20,13 @@ class LogRefusedError(BabbittError):
 
     Attributes:
         option: the command-line option that would settle the matter, ready to paste, or None.
+        later: nothing is wrong with it but the moment: it may be taken in when tried again.
     """
 
-    def __init__(self, message: str, *, option: str | None = None) -> None:
+    def __init__(self, message: str, *, option: str | None = None, later: bool = False) -> None:
         super().__init__(message)
         self.option = option
+        self.later = later
 
 
 class LogbookError(BabbittError):

@@ -87,8 +87,8 @@ def test_a_worn_engine_is_pulled_for_a_reason_that_names_the_events() -> None:
     assert first.startswith("Rod bearing wiped: 32 % likely by what is logged after the next run")
     assert "above the accepted 10 %" in first
     assert second.startswith(
-        "First logged cause, should it be damaged: starved of oil in long left-handers, 1 event, worst "
-        "120 kPa at 7,450 rpm on 3 May 2026"
+        "First logged cause, should it be damaged: starved of oil in long left-handers, 1 "
+        "event, worst 120 kPa at 7,450 rpm on 3 May 2026"
     )
     # found sound at 120: (125/200)^2 - (120/200)^2 = 0.031
     assert would_change(found) == [
