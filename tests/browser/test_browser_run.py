@@ -19,6 +19,8 @@ def open_run(page: Page) -> None:
     page.goto("/runs?engine=NB-01")
     page.get_by_role("link", name="19 Sep 2026").click()
     expect(page.locator("#run-said")).to_have_text("whole run")
+    expect(page.locator("#run-traces .main-svg").first).to_be_visible()
+    page.wait_for_load_state("networkidle")
 
 
 def test_events_are_found_seen_and_judged_by_keyboard(page: Page) -> None:

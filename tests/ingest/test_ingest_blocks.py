@@ -6,10 +6,11 @@ import hypothesis.strategies as st
 import numpy as np
 import pytest
 from hypothesis import given, settings
-from ingest_logs import csv_of, read, refused
+from ingest_logs import csv_of, read, refused, source_of
 
 from pipeline.ingest import parse, store
 from pipeline.ingest import read as reading
+from pipeline.ingest.source import Instructions
 from pipeline.run import BAD, Run
 
 HEADERS = ["Time (s)", "RPM", "Oil Press [bar]", "Coolant [°C]", "Lateral g", "lap"]
@@ -139,3 +140,15 @@ def test_many_channels_are_read_in_shorter_parts(monkeypatch: pytest.MonkeyPatch
     assert len(run.signals) == 299
     monkeypatch.setattr(reading, "PART_BYTES", 100_000)
     same(read(csv_of(headers, rows)), run)
+
+
+def test_asking_for_a_column_does_not_read_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    log = parse.parse_log(source_of(log_of(1)), Instructions("NB-01"))
+    with log.numbers.store as samples:
+
+        def never(*_: object) -> None:
+            raise AssertionError("it was read")
+
+        monkeypatch.setattr(samples, "column", never)
+        assert 1 in log.numbers
+        assert 99 not in log.numbers

@@ -212,6 +212,13 @@ def test_an_overlap_offers_both_ways_out(book: Logbook) -> None:
     assert [each.source_name for each in logs_view(book).lately] == ["latest.csv"]
 
 
+def test_what_went_in_last_is_listed_first_and_sensors_go_by_the_start(book: Logbook) -> None:
+    for day in (5, 3):
+        take_in(book, send(book, log_text(f"2026-05-0{day}T10:00:00Z"), f"day{day}.csv"))
+    assert [each.source_name for each in logs_view(book).lately] == ["day3.csv", "day5.csv"]
+    assert [start.day for start in sensors_view(book, "E1").starts] == [3, 5]
+
+
 def test_dates_that_may_be_two_days_offer_both(book: Logbook) -> None:
     token = send(book, log_text("03/05/2026 10:00:00"))
     words = [answer.words for answer in preview(book, token).answers]
