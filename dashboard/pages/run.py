@@ -265,16 +265,14 @@ def connect(app: Dash, desk: Desk) -> None:
         prevent_initial_call=True,
     )
     def move(*inputs: Any) -> tuple[Place, Place, Any]:
-        value = ctx.triggered[0]["value"]
-        if value is None or value == 0:
-            raise PreventUpdate  # a row that was just drawn
         place, run_id = inputs[-2:]
-        view, by = read_run(desk.book, run_id), ctx.triggered_id
-        if isinstance(by, str) and by.removeprefix("run-") in BUTTONS:
-            clicks = {name: inputs[1 + at] or 0 for at, name in enumerate(BUTTONS)}
-            there = pressed(view, place, clicks)
-        else:
-            there = moved(view, place, by, value)
+        view, by, value = read_run(desk.book, run_id), ctx.triggered_id, ctx.triggered[0]["value"]
+        there = pressed(view, place, {name: inputs[1 + at] or 0 for at, name in enumerate(BUTTONS)})
+        is_button = isinstance(by, str) and by.removeprefix("run-") in BUTTONS
+        if not is_button and value not in (None, 0):  # no row that was just drawn
+            there = moved(view, there, by, value)
+        if there == place:
+            raise PreventUpdate
         chosen = there["event"] if there["event"] != place["event"] else no_update
         return there, _address(there), chosen
 

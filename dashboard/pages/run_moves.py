@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from dash.exceptions import PreventUpdate
-
 from pipeline.event import Event
 from pipeline.figures.panels import seconds_of
 from pipeline.views.run import RunView
@@ -23,17 +21,20 @@ clicks of each button that led there."""
 def pressed(view: RunView, place: Place, clicks: Mapping[str, int]) -> Place:
     """Return where one looks after buttons were pressed.
 
-    Presses are told by the count of clicks: of some that follow one another fast, the browser asks
-    about the last only.
+    Presses are told by the count of clicks: the browser drops the answer to a press when something
+    else moves before it comes, another press or the figure that settles into its frame.
 
     Args:
         view: the run.
         place: where one looked.
         clicks: of each of BUTTONS since the page was opened.
     """
+    new = {name: count - place["clicks"].get(name, 0) for name, count in clicks.items()}
+    if not any(new.values()):
+        return place
     there = place
-    for name, count in clicks.items():
-        for _ in range(count - place["clicks"].get(name, 0)):
+    for name, count in new.items():
+        for _ in range(count):
             there = _pressed_once(view, there, name)
     return {**there, "clicks": dict(clicks)}
 
@@ -46,9 +47,6 @@ def moved(view: RunView, place: Place, by: str | dict[str, str], value: Any) -> 
         place: where one looked.
         by: id of the control.
         value: what it gave: a range of the time axis, names of channels.
-
-    Raises:
-        PreventUpdate: it moves nothing.
     """
     if isinstance(by, dict):
         return _at_event(view, place, view.event(by["id"]))
@@ -73,7 +71,7 @@ def _pressed_once(view: RunView, place: Place, name: str) -> Place:
 
 def _at_event(view: RunView, place: Place, event: Event | None) -> Place:
     if event is None:
-        raise PreventUpdate
+        return place
     return {**place, "event": event.event_id, **window_around(view, event)}
 
 
@@ -118,6 +116,6 @@ def _window_dragged(view: RunView, change: Mapping[str, Any]) -> Place:
         return {"start": None, "end": None}
     ends = change.get("xaxis.range") or [change.get(f"xaxis.range[{n}]") for n in (0, 1)]
     if None in ends:
-        raise PreventUpdate
+        return {}  # the figure settled into its frame
     start_s, end_s = (seconds_of(each) for each in ends)
     return _window(*bounds(view.record.duration_s, start_s, end_s))

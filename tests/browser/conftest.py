@@ -29,6 +29,7 @@ WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 expect.set_options(timeout=15_000)
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Keep the browser's tests on one worker, so that the demo is run and Chromium started once."""
     here = Path(__file__).parent

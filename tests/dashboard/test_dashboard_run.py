@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from dash.exceptions import PreventUpdate
 from run_book import AT, FIRST, SECOND, make_run_book
 
 from dashboard.app import make_app
@@ -163,8 +162,17 @@ def test_the_pointer_chooses_windows_and_events(view: RunView) -> None:
 
 @pytest.mark.parametrize("value", [{"autosize": True}, {"xaxis.showspikes": True}, None])
 def test_what_moves_nothing_changes_nothing(view: RunView, value: Any) -> None:
-    with pytest.raises(PreventUpdate):
-        moved(view, WHOLE, "run-traces", value)
+    assert moved(view, WHOLE, "run-traces", value) == WHOLE
+
+
+def test_a_press_counts_though_something_else_moved_before_its_answer(view: RunView) -> None:
+    unmoved = dict.fromkeys(BUTTONS, 0)
+    assert pressed(view, WHOLE, unmoved) == WHOLE
+    there = moved(
+        view, pressed(view, WHOLE, unmoved | {"next": 1}), "run-traces", {"autosize": True}
+    )
+    assert there["event"] == view.events[0].event_id
+    assert pressed(view, there, unmoved | {"next": 1}) == there
 
 
 def test_the_traces_follow_and_say_what_they_show(desk: Desk, view: RunView) -> None:
