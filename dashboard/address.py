@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 from urllib.parse import quote, urlencode
 
 from dash import Dash, Input, Output, dcc
+
+_YEARS = range(1970, 2200)
 
 
 def path_to(*parts: str, **state: Any) -> str:
@@ -30,6 +33,15 @@ def mirror_state(app: Dash, page: str) -> None:
         Input(f"{page}-state", "data"),
         prevent_initial_call=True,
     )
+
+
+def day_from(text: str | None) -> date | None:
+    """Read a day of the calendar from an address; what is none gives None."""
+    try:
+        day = date.fromisoformat(text or "")
+    except ValueError:
+        return None
+    return day if day.year in _YEARS else None
 
 
 def number_from(text: str | None, default: int, *, low: int, high: int) -> int:

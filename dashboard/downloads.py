@@ -4,27 +4,33 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import wraps
+from typing import cast, get_args
 
 import flask
 from dash import Dash
 
-from dashboard.address import number_from, seconds_from
+from dashboard.address import day_from, number_from, seconds_from
 from dashboard.desk import Desk
 from pipeline.errors import BabbittError, RegisterError
 from pipeline.exchange.files import csv_text
 from pipeline.exchange.tables import tables_of
 from pipeline.outlook.ahead import MOST_RUNS
+from pipeline.register.run_lines import Only
 from pipeline.report.engine import engine_report
 from pipeline.report.fleet import fleet_report
+from pipeline.report.lists import logs_report, register_report, runs_report, teardowns_report
 from pipeline.report.run import run_report
 from pipeline.report.teardown import teardown_report
 from pipeline.views.engine_prospect import prospect
 from pipeline.views.engine_story import engine_story
 from pipeline.views.fleet import fleet
+from pipeline.views.logs import logs_view
+from pipeline.views.logs_quality import sensors_view
 from pipeline.views.run import read_run
 from pipeline.views.run_traces import open_run
 from pipeline.views.shelf import RunShelf
 from pipeline.views.teardown import recorded_teardown, stripped
+from pipeline.views.teardowns import teardown_list
 
 TABLES = {"events": "event", "totals": "totals_kind"}
 """Tables that pages offer: name of the file -> table of the export."""
@@ -45,6 +51,10 @@ def add_downloads(app: Dash, desk: Desk) -> None:
         "/report/teardown/<engine_id>.html", "report_teardown", lambda **p: teardown_file(desk, **p)
     )
     add("/report/run/<run_id>.html", "report_run", lambda **p: run_file(desk, **p))
+    add("/report/runs.html", "report_runs", lambda: runs_file(desk))
+    add("/report/teardowns.html", "report_teardowns", lambda: teardowns_file(desk))
+    add("/report/logs.html", "report_logs", lambda: logs_file(desk))
+    add("/report/register.html", "report_register", lambda: register_file(desk))
     add("/csv/<name>.csv", "csv", lambda **p: csv_file(desk, **p))
 
 
@@ -87,6 +97,41 @@ def run_file(desk: Desk, run_id: str) -> flask.Response:
         end_s=seconds_from(asked.get("end")),
     )
     return report_answer(html, f"{view.record.engine_id}-{view.record.run_id}.html")
+
+
+def runs_file(desk: Desk) -> flask.Response:
+    """Return the report of the runs that fit the filter in the address."""
+    asked = flask.request.args
+    only = asked.get("only", "all")
+    html = runs_report(
+        desk.book,
+        desk.reader,
+        at=desk.now(),
+        engine_id=asked.get("engine"),
+        first_day=day_from(asked.get("since")),
+        last_day=day_from(asked.get("until")),
+        only=cast(Only, only) if only in get_args(Only) else "all",
+    )
+    return report_answer(html, "runs.html")
+
+
+def teardowns_file(desk: Desk) -> flask.Response:
+    """Return the report of all teardowns."""
+    foreseen = desk.foresight.at(desk.now())
+    listed = teardown_list(desk.book, foreseen)
+    return report_answer(teardowns_report(listed, desk.reader, at=foreseen.at), "teardowns.html")
+
+
+def logs_file(desk: Desk) -> flask.Response:
+    """Return the report of the logs taken in lately, and of every engine's sensors."""
+    view = logs_view(desk.book)
+    sensors = [sensors_view(desk.book, engine_id) for engine_id in view.engines]
+    return report_answer(logs_report(view, sensors, desk.reader, at=desk.now()), "logs.html")
+
+
+def register_file(desk: Desk) -> flask.Response:
+    """Return the report of the register."""
+    return report_answer(register_report(desk.book, desk.reader, at=desk.now()), "register.html")
 
 
 def csv_file(desk: Desk, name: str) -> flask.Response:

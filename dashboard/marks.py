@@ -97,6 +97,11 @@ def link(words: Any, href: str, **more: Any) -> dcc.Link:
     return dcc.Link(words, href=href, **more)
 
 
+def print_button(href: str) -> html.A:
+    """Return the button to a page's report, which opens beside it."""
+    return html.A("Page to print", href=href, target="_blank", className="button no-print")
+
+
 def graph(figure: Any, name: str, *, graph_id: Any = None, **more: Any) -> html.Figure:
     """Return a figure with its name for readers of screens, and no bar of tools.
 

@@ -10,7 +10,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard.address import mirror_state, number_from, path_to, state_store
 from dashboard.desk import Desk
-from dashboard.marks import call_mark, caution, graph, link, refusal, table
+from dashboard.marks import call_mark, caution, graph, link, print_button, refusal, table
 from dashboard.page import Page
 from pipeline.errors import BabbittError
 from pipeline.outlook.ahead import MOST_RUNS
@@ -150,12 +150,7 @@ def _controls(engine_id: str, runs: int) -> html.Div:
                 className="egn-slider",
             ),
             html.Span(ahead_in_words(runs), id="engine-ahead", role="status"),
-            html.A(
-                "Page to print",
-                href=path_to("report", "engine", f"{engine_id}.html", runs=runs),
-                target="_blank",
-                className="button",
-            ),
+            print_button(path_to("report", "engine", f"{engine_id}.html", runs=runs)),
             html.A("Events, CSV", href=path_to("csv", "events.csv", **csv), className="button"),
             html.A("Totals, CSV", href=path_to("csv", "totals.csv", **csv), className="button"),
             link("All its runs", path_to("runs", engine=engine_id), className="button"),

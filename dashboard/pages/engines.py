@@ -8,7 +8,7 @@ from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from dashboard.address import mirror_state, number_from, path_to, state_store
 from dashboard.desk import Desk
-from dashboard.marks import call_mark, caution, empty_state, life_bar, link, refusal
+from dashboard.marks import call_mark, caution, empty_state, life_bar, link, print_button, refusal
 from dashboard.page import Page
 from pipeline.errors import BabbittError
 from pipeline.outlook.ahead import MOST_RUNS
@@ -72,12 +72,7 @@ def layout(desk: Desk, runs: str | None = None, sort: str | None = None, **_: An
                     step=1,
                     debounce=0.4,
                 ),
-                html.A(
-                    "Page to print",
-                    href=path_to("report", "engines.html", runs=ahead),
-                    target="_blank",
-                    className="button",
-                ),
+                print_button(path_to("report", "engines.html", runs=ahead)),
                 html.A("Events, CSV", href=path_to("csv", "events.csv"), className="button"),
                 html.A("Totals, CSV", href=path_to("csv", "totals.csv"), className="button"),
             ],

@@ -8,10 +8,10 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from dashboard.address import mirror_state, state_store
+from dashboard.address import mirror_state, path_to, state_store
 from dashboard.desk import Desk
 from dashboard.forms import said_place
-from dashboard.marks import empty_state, link, refusal
+from dashboard.marks import empty_state, link, print_button, refusal
 from dashboard.page import Page
 from dashboard.pages.logs_acts import carry_out
 from dashboard.pages.logs_parts import lately_part, sensors_part, told_part, waiting_part
@@ -37,7 +37,11 @@ def layout(desk: Desk, file: str | None = None, engine: str | None = None, **_: 
     shown = parts(desk, view, opened)
     return [
         html.Div(
-            [html.H1("Logs"), html.Span(_newest(desk, view), className="secondary")],
+            [
+                html.H1("Logs"),
+                html.Span(_newest(desk, view), className="secondary"),
+                print_button(path_to("report", "logs.html")),
+            ],
             className="title-line",
         ),
         _drop(view),

@@ -10,7 +10,7 @@ from dash import Dash, html
 from dashboard.address import path_to, state_store
 from dashboard.desk import Desk
 from dashboard.forms import connect_forms, said_place
-from dashboard.marks import link
+from dashboard.marks import link, print_button
 from dashboard.page import Page
 from dashboard.pages import register_engines, register_journal, register_parts
 
@@ -35,7 +35,10 @@ def layout(desk: Desk, section: str = "engines", **state: str) -> list[Any]:
     here = section if section in _SECTIONS else "engines"
     kept = {"section": here, "engine": state.get("engine"), "part": state.get("part")}
     return [
-        html.H1("Register"),
+        html.Div(
+            [html.H1("Register"), print_button(path_to("report", "register.html"))],
+            className="title-line",
+        ),
         html.Nav(
             [
                 html.Span(

@@ -125,7 +125,7 @@ def _body(desk: Desk, view: RunView, place: Place) -> html.Div:
 
 def _report(view: RunView, place: Place) -> html.A:
     href = report_address(view.record.run_id, place)
-    return html.A("report to print", id="run-report", href=href, target="_blank")
+    return html.A("page to print", id="run-report", href=href, target="_blank")
 
 
 def report_address(run_id: str, place: Place) -> str:

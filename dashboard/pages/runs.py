@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Any, get_args
 
 import dash_mantine_components as dmc
 from dash import Dash, Input, Output, dcc, html
 
-from dashboard.address import mirror_state, number_from, path_to, state_store
+from dashboard.address import day_from, mirror_state, number_from, path_to, state_store
 from dashboard.desk import Desk
-from dashboard.marks import empty_state, link, refusal, table
+from dashboard.marks import empty_state, link, print_button, refusal, table
 from dashboard.page import Page
 from pipeline.errors import BabbittError
 from pipeline.register.run_lines import Only, RunLine
@@ -30,7 +29,6 @@ _ONLY: dict[Only, str] = {
     "to_review": "runs with events to review",
 }
 _EVERY = ""
-_YEARS = range(1970, 2200)
 
 
 def layout(
@@ -102,8 +100,8 @@ def _state(engine: str, since: str, until: str, only: str) -> dict[str, Any]:
     """Return what the address says of the filter; what it leaves open is None."""
     return {
         "engine": engine or None,
-        "since": since if _date(since) else None,
-        "until": until if _date(until) else None,
+        "since": since if day_from(since) else None,
+        "until": until if day_from(until) else None,
         "only": only if only in get_args(Only) and only != "all" else None,
     }
 
@@ -115,8 +113,8 @@ def _listing(desk: Desk, state: dict[str, Any], page: int) -> tuple[list[Any], R
             desk.book,
             reader.timezone,
             engine_id=state["engine"],
-            first_day=_date(state["since"]),
-            last_day=_date(state["until"]),
+            first_day=day_from(state["since"]),
+            last_day=day_from(state["until"]),
             only=state["only"] or "all",
             page=page,
         )
@@ -127,7 +125,14 @@ def _listing(desk: Desk, state: dict[str, Any], page: int) -> tuple[list[Any], R
     rows = [_row(line, reader) for line in view.lines]
     columns = ("run", "engine", "harm", "review", "read", "lasted", "peak, rpm")
     listed = html.Div(table(columns, rows, left=5), className="runs-table")
-    return [html.P(_counted(view), className="secondary"), listed, _pager(view, state)], view
+    head = html.Div(
+        [
+            html.P(_counted(view), className="secondary"),
+            print_button(path_to("report", "runs.html", **state)),
+        ],
+        className="title-line",
+    )
+    return [head, listed, _pager(view, state)], view
 
 
 def _row(line: RunLine, reader: Reader) -> tuple[Any, ...]:
@@ -190,17 +195,8 @@ def _choice(
 
 
 def _day(name: str, label: str, value: str) -> html.Div:
-    field = dcc.Input(id=name, type="date", value=value if _date(value) else "")
+    field = dcc.Input(id=name, type="date", value=value if day_from(value) else "")
     return html.Div([html.Label(label, htmlFor=name), field], className="runs-day")
-
-
-def _date(text: str | None) -> date | None:
-    """Read a day of the calendar; None where it is none."""
-    try:
-        day = date.fromisoformat(text or "")
-    except ValueError:
-        return None
-    return day if day.year in _YEARS else None
 
 
 PAGE = Page(name="Runs", path="/runs", title="Runs", layout=layout, connect=connect)

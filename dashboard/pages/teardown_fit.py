@@ -8,7 +8,7 @@ from typing import Any
 from dash import html
 
 from dashboard.address import path_to
-from dashboard.marks import caution, empty_state, link, table
+from dashboard.marks import caution, empty_state, link, print_button, table
 from pipeline.causes import part_named
 from pipeline.damage.blame import Blame, BlamedEvent, cause_in_words, place
 from pipeline.damage.model import UNLOGGED
@@ -43,7 +43,7 @@ def fit(shown: Stripped, reader: Reader) -> list[Any]:
     return [
         html.P(summary_words(shown), className="lead"),
         html.P(teardown.note) if teardown.note else None,
-        html.A("report to print", href=report, target="_blank", className="button"),
+        print_button(report),
         *(_explained(group, shown, reader) for group in alike(found.matches)),
         *_unjudged(found.unjudged),
         *_look_again(shown, reader),

@@ -10,7 +10,7 @@ from dash import html
 
 from dashboard.address import path_to
 from dashboard.desk import Desk
-from dashboard.marks import caution, empty_state, link
+from dashboard.marks import caution, empty_state, link, print_button
 from dashboard.page import Page, no_callbacks
 from pipeline.causes import grades
 from pipeline.damage.blame import capital
@@ -22,7 +22,10 @@ def layout(desk: Desk, **_: Any) -> list[Any]:
     """Return all teardowns by engine, newest first, and the engines still together."""
     listed = teardown_list(desk.book, desk.foresight.at(desk.now()))
     return [
-        html.H1("Teardowns"),
+        html.Div(
+            [html.H1("Teardowns"), print_button(path_to("report", "teardowns.html"))],
+            className="title-line",
+        ),
         html.P(_summary(listed), className="lead"),
         *_recorded(listed, desk.reader),
         *_intact(listed, desk.reader),
