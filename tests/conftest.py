@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,9 @@ settings.register_profile("steady", derandomize=True)
 settings.register_profile("explore", max_examples=2_000)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "steady"))
 """Every run of the suite tries the same examples; HYPOTHESIS_PROFILE=explore looks for new ones."""
+
+# A shell that starts the tests in the background makes them, and what they start, deaf to Ctrl-C.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(scope="session")

@@ -67,13 +67,9 @@ def test_a_folder_a_missing_file_and_an_unknown_engine(
 def test_a_disk_that_takes_no_more_leaves_everything_as_it_was(
     shop: Shop, write_log: LogWriter
 ) -> None:
-    import resource
-
     before = files_of(shop.book)
     words = ("--logbook", shop.book, "ingest", write_log(), "--engine", "E1")
-    failed = run(
-        *words, preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (20_000,) * 2)
-    )
+    failed = run(*words, most_bytes=20_000)
     assert failed.status == 1
     assert failed.err.count("\n") == 1
     assert files_of(shop.book) == before

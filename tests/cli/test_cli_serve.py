@@ -13,15 +13,18 @@ from shop import SCRIPT, Shop
 def test_the_pages_are_served_until_interrupted(shop: Shop) -> None:
     command = [SCRIPT, "--logbook", shop.book, "serve", "--port", "0"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as serving:
-        assert serving.stdout is not None
-        said = serving.stdout.readline().decode()
-        found = re.search(r"http://127\.0\.0\.1:\d+", said)
-        assert found, said
-        with urllib.request.urlopen(found[0], timeout=30) as answer:
-            assert answer.status == 200
-            assert b"Babbitt" in answer.read()
-        serving.send_signal(signal.SIGINT)
-        _, errors = serving.communicate(timeout=30)
+        try:
+            assert serving.stdout is not None
+            said = serving.stdout.readline().decode()
+            found = re.search(r"http://127\.0\.0\.1:\d+", said)
+            assert found, said
+            with urllib.request.urlopen(found[0], timeout=30) as answer:
+                assert answer.status == 200
+                assert b"Babbitt" in answer.read()
+            serving.send_signal(signal.SIGINT)
+            _, errors = serving.communicate(timeout=30)
+        finally:
+            serving.kill()
     assert serving.returncode == 0
     assert errors == b""
 
