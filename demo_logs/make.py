@@ -48,8 +48,8 @@ def play(log: Log) -> Session:
 
 
 def make(target: Path) -> None:
-    """Write logs/, photos/, season.toml and truth.json into `target`; the same bytes each time."""
-    for folder in ("logs", "photos"):
+    """Write logs, photos, season.toml and truth.json into `target`; the same bytes each time."""
+    for folder in ("logs", "findings/photos"):
         (target / folder).mkdir(parents=True, exist_ok=True)
     truth = []
     for log in LOGS:
@@ -58,7 +58,7 @@ def make(target: Path) -> None:
         (target / "logs" / f"{log.name}.csv").write_bytes(data)
         truth.append(_truth_of(log, session.trace, session.clock))
     for name, draw in PHOTOS.items():
-        (target / "photos" / f"{name}.jpg").write_bytes(as_jpeg(draw()))
+        (target / "findings" / "photos" / f"{name}.jpg").write_bytes(as_jpeg(draw()))
     known = {"team": f"{TEAM} (invented)", "logs": truth, "teardowns": _teardown_truth()}
     text = json.dumps(known, indent=1, ensure_ascii=False)
     (target / "truth.json").write_text(text + "\n", encoding="utf-8", newline="\n")

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 
+from demo_logs.circuits import CIRCUITS
 from demo_logs.dialects import NUMBERED, PLAIN, SLOW_PRESSURE
 from demo_logs.log import Log
 from demo_logs.when import instant
@@ -135,10 +136,16 @@ def _log(log: Log) -> str:
         {
             "file": f"logs/{log.name}.csv",
             "engine": log.engine_id,
+            "circuit": _circuit(log),
             "started": log.started if silent else None,
             "profile": "numbered" if log.dialect == NUMBERED else None,
         },
     )
+
+
+def _circuit(log: Log) -> str:
+    there = log.session.circuit
+    return there if there in CIRCUITS else "Rolling road"
 
 
 def _table(name: str, row: dict[str, Value]) -> str:

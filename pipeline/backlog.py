@@ -11,25 +11,34 @@ from contextlib import contextmanager, suppress
 from functools import partial
 from multiprocessing import active_children, get_context
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, ParamSpec, TypeVar
 
 import pyarrow as pa
 
 from pipeline.errors import LogbookError
-from pipeline.flow import Incoming, Intake, Overlap, Told, read_in, record
+from pipeline.flow import Half, Overlap, Told, read_in, record
 from pipeline.ingest.source import Instructions
+from pipeline.intake import Intake
 from pipeline.judging import Apply
 from pipeline.logbook import Logbook
+from pipeline.register.values import RunRecord
 
 _AHEAD = 8
 """Logs a worker may be ahead of the one that is recorded next."""
 
-_LOG_S, _BYTES_PER_S, _WORTH_S = 0.05, 50e6, 5.0
-"""Reading takes about so long a log and a byte; more than _WORTH_S of it is worth processes."""
+_LOG_S, _BYTES_PER_S = 0.05, 50e6
+"""Reading takes about so long a log and a byte."""
+
+_RUN_S, _SAMPLES_PER_S = 0.02, 5e6
+"""Searching takes about so long a run and a sample."""
+
+_WORTH_S = 5.0
+"""More work than this is worth processes."""
 
 _MOST_WORKERS = 61
 """Windows can wait for no more processes at once."""
 
+P = ParamSpec("P")
 T = TypeVar("T")
 R = TypeVar("R")
 
@@ -65,29 +74,34 @@ def take_in(
     """
     read = partial(_read_in, book, instructions, folder, told if apply is map else None)
     for half in apply(read, logs):
-        yield half if isinstance(half, Intake) else record(book, half, overlap=overlap)
+        yield record(book, half, overlap=overlap)
 
 
-def in_order(executor: Executor, ahead: int) -> Apply:
+def in_order(
+    executor: Executor, ahead: int, answer: Callable[[Future[Any]], Any] = Future.result
+) -> Apply:
     """Return a `map` whose function the workers of an executor call.
 
     Args:
         executor: any; its workers reach the logbook's folder by the same name.
         ahead: so many items are handed to the workers before the first answer is waited for. Who
             stops early shuts the executor down, and they are dropped.
+        answer: waits for an answer and returns it.
     """
-    return partial(_in_order, executor, ahead)
+    return partial(_in_order, executor, ahead, answer)
 
 
 @contextmanager
-def on_cores(logs: Sequence[Path], workers: int | None = None) -> Iterator[Apply]:
-    """Yield a `map` for work on logs, by processes of this machine where they pay off.
+def on_cores(work: Sequence[Path | RunRecord], workers: int | None = None) -> Iterator[Apply]:
+    """Yield a `map` for work on logs or runs, by processes of this machine where they pay off.
+
+    They start when there is something to do.
 
     Args:
-        logs: the work is as much as they are.
+        work: what may have to be read or searched.
         workers: how many processes; 1: this one. None: one a core, where they pay off.
     """
-    count = min(workers or _worth_it(logs), max(len(logs), 1))
+    count = min(workers or _worth_it(work), max(len(work), 1))
     if count == 1:
         yield map
         return
@@ -103,10 +117,8 @@ def process_pool(workers: int) -> Iterator[Executor]:
         workers: how many.
     """
     # A process that was forked would share the threads and database connections of this one.
-    pool = ProcessPoolExecutor(workers, get_context("spawn"), _set_up_worker)
+    pool = _Pool(workers, get_context("spawn"), _set_up_worker)
     try:
-        with _ctrl_c_held_back():
-            pool.submit(int)  # starts the processes
         yield pool
     except BaseException:
         pool.shutdown(wait=False, cancel_futures=True)
@@ -115,6 +127,15 @@ def process_pool(workers: int) -> Iterator[Executor]:
         raise
     finally:
         pool.shutdown()
+
+
+class _Pool(ProcessPoolExecutor):
+    """A pool whose processes, which the first call starts, never see Ctrl-C."""
+
+    def submit(self, fn: Callable[P, R], /, *args: P.args, **named: P.kwargs) -> Future[R]:
+        """Hand out a call."""
+        with _ctrl_c_held_back():
+            return super().submit(fn, *args, **named)
 
 
 @contextmanager
@@ -130,12 +151,15 @@ def _ctrl_c_held_back() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _worth_it(logs: Iterable[Path]) -> int:
-    """Return how many processes should read: one where another would hardly have started."""
+def _worth_it(work: Iterable[Path | RunRecord]) -> int:
+    """Return how many processes should work: one where another would hardly have started."""
     work_s = 0.0
-    for log in logs:
+    for each in work:
+        if isinstance(each, RunRecord):
+            work_s += _RUN_S + each.samples / _SAMPLES_PER_S
+            continue
         with suppress(OSError):
-            work_s += _LOG_S + log.stat().st_size / _BYTES_PER_S
+            work_s += _LOG_S + each.stat().st_size / _BYTES_PER_S
     return min(_cores(), _MOST_WORKERS) if work_s > _WORTH_S else 1
 
 
@@ -153,16 +177,21 @@ def _set_up_worker() -> None:
 
 
 def _in_order(
-    executor: Executor, ahead: int, function: Callable[[T], R], items: Iterable[T], /
+    executor: Executor,
+    ahead: int,
+    answer: Callable[[Future[R]], R],
+    function: Callable[[T], R],
+    items: Iterable[T],
+    /,
 ) -> Iterator[R]:
     waiting: deque[Future[R]] = deque()
     try:
         for item in items:
             waiting.append(executor.submit(function, item))
             if len(waiting) >= ahead:
-                yield waiting.popleft().result()
+                yield answer(waiting.popleft())
         while waiting:
-            yield waiting.popleft().result()
+            yield answer(waiting.popleft())
     except BrokenExecutor as error:
         raise LogbookError(
             "A process that worked on logs was ended from outside, for want of memory perhaps: "
@@ -172,7 +201,7 @@ def _in_order(
 
 def _read_in(
     book: Logbook, instructions: Instructions, folder: Path, told: Told | None, path: Path
-) -> Incoming | Intake:
+) -> Half:
     if told is None:
         return read_in(book, path, instructions, folder)
     return read_in(book, path, instructions, folder, told=told)

@@ -11,7 +11,6 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-import os
 import re
 import shutil
 import tarfile
@@ -23,18 +22,27 @@ from pathlib import Path
 from typing import IO, Any
 
 from pipeline.errors import LogbookError
+from pipeline.file_store import FileStore, on_disk, whole_file
 from pipeline.judging import judge_engine
 from pipeline.logbook import (
+    OWNER_ONLY,
     REGISTER_FILE,
     SETTINGS_FILE,
     Logbook,
     open_logbook,
     saying_what_failed,
-    whole_file,
     whole_folder,
 )
 from pipeline.register import engines
-from pipeline.register.backup import REVISION, Kept, copy_register, kept_files, refuse_newer
+from pipeline.register.backup import (
+    REVISION,
+    Kept,
+    copy_register,
+    kept_files,
+    refuse_newer,
+    refuse_programs,
+    saying_unusable,
+)
 from pipeline.register.store import Register, sqlite_url
 from pipeline.settings import parse_settings
 from pipeline.verify import Verified, verify
@@ -77,6 +85,14 @@ class BackedUp:
 
 
 @dataclass(frozen=True)
+class _Source:
+    """Where a file of the backup comes from."""
+
+    files: FileStore
+    name: str
+
+
+@dataclass(frozen=True)
 class _Entry:
     """What the manifest says of a file."""
 
@@ -98,7 +114,10 @@ def back_up(book: Logbook, path: Path, *, track: Track = lambda items, _: items)
     """
     if path.exists():
         raise LogbookError(f"{path} is there already: choose another name, or delete it first.")
-    with saying_what_failed(f"cannot write the backup {path}"), whole_file(path) as part:
+    with (
+        saying_what_failed(f"cannot write the backup {path}"),
+        whole_file(path, mode=0o600) as part,
+    ):
         for _ in range(_TRIES):
             with tempfile.TemporaryDirectory(dir=path.parent, prefix=".", suffix=".part") as beside:
                 copy = Path(beside) / REGISTER_FILE
@@ -108,9 +127,15 @@ def back_up(book: Logbook, path: Path, *, track: Track = lambda items, _: items)
                     register.reading() as session,
                 ):
                     kept = kept_files(session)
-                files = {SETTINGS_FILE: book.root / SETTINGS_FILE, REGISTER_FILE: copy}
-                files |= _files_of(book, kept)
-                done = _pack(files, part, track)
+                # Whoever gets a backup gets no password of the server with it.
+                shutil.copyfile(book.root / SETTINGS_FILE, copy.with_name(SETTINGS_FILE))
+                _settle_in(copy.with_name(SETTINGS_FILE), book.root)
+                sources = {
+                    SETTINGS_FILE: _Source(on_disk(copy.parent), SETTINGS_FILE),
+                    REGISTER_FILE: _Source(on_disk(copy.parent), REGISTER_FILE),
+                    **_files_of(book, kept),
+                }
+                done = _pack(sources, part, track)
             if _still_there(book, kept):
                 return done
         raise LogbookError(
@@ -135,7 +160,9 @@ def restore(path: Path, folder: Path, *, track: Track = lambda items, _: items) 
             cannot be written.
         SettingsError: its settings cannot be used by this program.
     """
+    mode = folder.stat().st_mode & 0o2777 if folder.exists() else OWNER_ONLY
     with saying_what_failed(f"cannot restore {path}"), whole_folder(folder) as new:
+        new.chmod(mode)
         try:
             with tarfile.open(path, "r:") as archive:
                 entries = _read_manifest(archive, path)
@@ -145,22 +172,26 @@ def restore(path: Path, folder: Path, *, track: Track = lambda items, _: items) 
         except _UNREADABLE as error:
             raise LogbookError(f"{path} is no whole backup of a logbook ({error}).") from error
         _settle_in(new / SETTINGS_FILE, path)
+        refuse_programs(new / REGISTER_FILE, str(path))
     book = open_logbook(folder)
-    with book.register.reading() as session:
-        names = [each.engine_id for each in engines.list_engines(session)]
-    for engine_id in names:
-        judge_engine(book, engine_id)
-    return verify(book, track=track)
+    with saying_unusable(str(path)):
+        with book.register.reading() as session:
+            names = [each.engine_id for each in engines.list_engines(session)]
+        for engine_id in names:
+            judge_engine(book, engine_id)
+        return verify(book, track=track)
 
 
 def without_server(settings: str) -> str:
-    """Return a logbook.toml whose register is the file beside it; keys end at the first table."""
+    """Return a logbook.toml whose register and files lie beside it; keys end at the first table."""
     lines = settings.splitlines(keepends=True)
     for place, line in enumerate(lines):
         if line.lstrip().startswith("["):
             break
         if re.match(r"\s*register\s*=", line):
             lines[place] = "# Restored from a backup of a register on a server.\n"
+        if re.match(r"\s*files\s*=", line):
+            lines[place] = "# Restored from a backup of files in a store elsewhere.\n"
     return "".join(lines)
 
 
@@ -173,23 +204,28 @@ def _settle_in(settings: Path, path: Path) -> None:
     """
     text = without_server(settings.read_text(encoding="utf-8", errors="replace"))
     source = f"{SETTINGS_FILE} in {path}"
-    if parse_settings(text, source=source).register_url is not None:
+    parsed = parse_settings(text, source=source)
+    if parsed.register_url is not None or parsed.files is not None:
         raise LogbookError(
-            f"{source} names a register on a server where it cannot be taken out: write `register "
-            "= ...` on a line of its own there, and back up again."
+            f"{source} names a register or files elsewhere where that cannot be taken out: write "
+            "`register = ...` and `files = ...` on lines of their own there, and back up again."
         )
     with whole_file(settings) as part:
         part.write_text(text, encoding="utf-8")
 
 
-def _files_of(book: Logbook, kept: Kept) -> dict[str, Path]:
+def _files_of(book: Logbook, kept: Kept) -> dict[str, _Source]:
     """Return where the files that a register refers to lie, by their names in the logbook."""
-    paths = [book.run_path(run.engine_id, run.run_id) for run in kept.runs]
-    paths += [book.original_path(run.sha256) for run in kept.runs]
-    paths += [book.photo_path(name) for name in kept.photos]
+    stored = [book.run_name(run.engine_id, run.run_id) for run in kept.runs]
+    stored += [book.original_name(run.sha256) for run in kept.runs]
+    photos = [book.photo_path(name) for name in kept.photos]
     # A thumbnail can be made anew of its photo, so one that is missing is no loss.
-    paths += [small for small in map(book.thumbnail_path, kept.photos) if small.exists()]
-    return {path.relative_to(book.root).as_posix(): path for path in paths}
+    photos += [small for small in map(book.thumbnail_path, kept.photos) if small.exists()]
+    at_home = [photo.relative_to(book.root).as_posix() for photo in photos]
+    home = on_disk(book.root)
+    return {name: _Source(book.files, name) for name in stored} | {
+        name: _Source(home, name) for name in at_home
+    }
 
 
 def _still_there(book: Logbook, kept: Kept) -> bool:
@@ -199,28 +235,29 @@ def _still_there(book: Logbook, kept: Kept) -> bool:
     return all(now.get(run.run_id) == run for run in kept.runs)
 
 
-def _pack(files: dict[str, Path], archive_path: Path, track: Track) -> BackedUp:
+def _pack(sources: dict[str, _Source], archive_path: Path, track: Track) -> BackedUp:
     """Write files to an archive, and what they are to its end."""
     entries: dict[str, _Entry] = {}
     missing: list[str] = []
     with tarfile.open(archive_path, "w") as archive:
-        for name in track(list(files), len(files)):
+        for name in track(list(sources), len(sources)):
+            source = sources[name]
             if not _NAME.fullmatch(name):
-                missing.append(str(files[name]))
+                missing.append(source.files.shown(name))
                 continue
             try:
-                entries[name] = _add(archive, name, files[name])
+                entries[name] = _add(archive, name, source)
             except FileNotFoundError:
-                missing.append(str(files[name]))
+                missing.append(source.files.shown(name))
         manifest = json.dumps(_manifest(entries), indent=1).encode()
         archive.addfile(_member(MANIFEST_FILE, len(manifest)), io.BytesIO(manifest))
     size = sum(entry.size for entry in entries.values())
     return BackedUp(len(entries), size, tuple(missing))
 
 
-def _add(archive: tarfile.TarFile, name: str, path: Path) -> _Entry:
-    with path.open("rb") as file:
-        size = os.fstat(file.fileno()).st_size
+def _add(archive: tarfile.TarFile, name: str, source: _Source) -> _Entry:
+    with source.files.open(source.name) as file:
+        size = file.size()
         hashing = _HashingReader(file)
         archive.addfile(_member(name, size), hashing)
     return _Entry(hashing.sha256.hexdigest(), size)
@@ -313,12 +350,9 @@ def _unpack(
     source = archive.extractfile(member)
     if source is None:
         raise AssertionError(member.name)
-    target.parent.mkdir(parents=True, exist_ok=True)
     hashing = _HashingReader(source)
-    with target.open("xb") as file:
+    with whole_file(target) as part, part.open("wb") as file:
         shutil.copyfileobj(hashing, file, _BLOCK)
-        file.flush()
-        os.fsync(file.fileno())
     if (hashing.sha256.hexdigest(), member.size) != (entry.sha256, entry.size):
         raise LogbookError(
             f"{path} is damaged: {member.name} in it is not what was backed up; use another backup."

@@ -21,13 +21,16 @@
 
 from __future__ import annotations
 
-import tomllib
-
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic_core import ErrorDetails
 
-from pipeline.errors import RegisterError
+from pipeline.errors import RegisterError, tell_faults
 from pipeline.finding import Measurement
 from pipeline.register.part_values import Action, BuiltMeasurement, SheetLine
+from pipeline.toml_text import read_toml
+
+_LONGEST_PLACE = 80
+"""Letters of the name of a key that a message shows."""
 
 
 class _Fields(BaseModel):
@@ -70,16 +73,11 @@ def read_sheet(
         RegisterError: it is not TOML, or entries cannot be used; names every fault at once.
     """
     try:
-        sheet = _Sheet.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
-        raise RegisterError(f"{source} is not TOML: {error}.") from error
+        sheet = _Sheet.model_validate(read_toml(text))
     except ValidationError as error:
-        faults = "; ".join(
-            f"{'.'.join(str(p + 1 if isinstance(p, int) else p) for p in fault['loc'])}: "
-            f"{fault['msg'][0].lower()}{fault['msg'][1:]}"
-            for fault in error.errors()
-        )
-        raise RegisterError(f"{source}: {faults}.") from error
+        raise RegisterError(f"{source}: {tell_faults(error.errors(), _clause)}") from error
+    except ValueError as error:
+        raise RegisterError(f"{source} is not TOML: {error}.") from error
     lines = tuple(SheetLine(**line.model_dump()) for line in sheet.line)
     measurements = tuple(
         BuiltMeasurement(
@@ -90,3 +88,8 @@ def read_sheet(
         for each in sheet.measurement
     )
     return lines, measurements
+
+
+def _clause(fault: ErrorDetails) -> str:
+    place = ".".join(str(p + 1 if isinstance(p, int) else p) for p in fault["loc"])
+    return f"{place[:_LONGEST_PLACE]}: {fault['msg'][0].lower()}{fault['msg'][1:]}"

@@ -3,34 +3,90 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator, Mapping
+from functools import cache
+from importlib import import_module
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any, cast
 
 import typer
+import typer.main
+from typer.core import TyperGroup
 
-from pipeline.commands import (
-    engines,
-    events,
-    exchange,
-    inspect,
-    journal,
-    logs,
-    match,
-    outlook,
-    parts,
-    report,
-    runs,
-    serve,
-    teardown,
-    totals,
-    upkeep,
-    watch,
-)
 from pipeline.commands.common import LOGBOOK_OPTION, Context
 from pipeline.errors import BabbittError
+from pipeline.show import visible
+
+COMMANDS = {
+    "init": "upkeep.init",
+    "engine": "engines.app",
+    "inspect": "inspect.inspect",
+    "ingest": "logs.ingest",
+    "watch": "watch.watch",
+    "log": "refusals.app",
+    "detect": "logs.detect",
+    "events": "events.events",
+    "review": "events.review",
+    "totals": "totals.totals",
+    "run": "runs.app",
+    "part": "parts.app",
+    "teardown": "teardown.app",
+    "match": "match.match",
+    "outlook": "outlook.outlook",
+    "backtest": "outlook.backtest",
+    "report": "report.report",
+    "journal": "journal.journal",
+    "undo": "journal.undo",
+    "redo": "journal.redo",
+    "amend": "journal.amend",
+    "withdraw": "journal.withdraw",
+    "export": "exchange.export",
+    "import": "exchange.import_file",
+    "backup": "exchange.backup",
+    "restore": "exchange.restore",
+    "check": "upkeep.check",
+    "serve": "serve.serve",
+    "demo": "upkeep.demo",
+}
+"""Every command, in the order of the help, and what of `pipeline.commands` it is."""
+
+
+class _Commands(Mapping[str, Any]):
+    """The commands by name, each imported when it is asked for: together they take long."""
+
+    def __getitem__(self, name: str) -> Any:
+        return _load(name)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(COMMANDS)
+
+    def __len__(self) -> int:
+        return len(COMMANDS)
+
+
+class _Group(TyperGroup):
+    """All commands."""
+
+    def __init__(self, **named: Any) -> None:
+        super().__init__(**named)
+        self.commands = cast(Any, _Commands())
+
+
+@cache
+def _load(name: str) -> Any:
+    module, attribute = COMMANDS[name].split(".")
+    found = getattr(import_module(f"pipeline.commands.{module}"), attribute)
+    alone = typer.Typer(add_completion=False)
+    if isinstance(found, typer.Typer):
+        alone.add_typer(found, name=name)
+    else:
+        alone.command(name)(found)
+    return typer.main.get_group(alone).commands[name]
+
 
 app = typer.Typer(
     name="babbitt",
+    cls=_Group,
     help=(
         "Reads race-engine logs, finds the events that harm an engine, and adds them up since its "
         "last refresh."
@@ -39,34 +95,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-app.command("init")(upkeep.init)
-app.add_typer(engines.app, name="engine")
-app.command("inspect")(inspect.inspect)
-app.command("ingest")(logs.ingest)
-app.command("watch")(watch.watch)
-app.command("detect")(logs.detect)
-app.command("events")(events.events)
-app.command("review")(events.review)
-app.command("totals")(totals.totals)
-app.add_typer(runs.app, name="run")
-app.add_typer(parts.app, name="part")
-app.add_typer(teardown.app, name="teardown")
-app.command("match")(match.match)
-app.command("outlook")(outlook.outlook)
-app.command("backtest")(outlook.backtest)
-app.command("report")(report.report)
-app.command("journal")(journal.journal)
-app.command("undo")(journal.undo)
-app.command("redo")(journal.redo)
-app.command("amend")(journal.amend)
-app.command("withdraw")(journal.withdraw)
-app.command("export")(exchange.export)
-app.command("import")(exchange.import_file)
-app.command("backup")(exchange.backup)
-app.command("restore")(exchange.restore)
-app.command("check")(upkeep.check)
-app.command("serve")(serve.serve)
-app.command("demo")(upkeep.demo)
 
 
 @app.callback()
@@ -83,5 +111,5 @@ def main() -> None:
     try:
         app()
     except BabbittError as error:
-        sys.stderr.write(f"babbitt: {error}\n")
+        sys.stderr.write(f"babbitt: {visible(str(error))}\n")
         sys.exit(1)

@@ -13,7 +13,7 @@ from pipeline.errors import RegisterError
 
 _DELIMITERS = (",", ";", "\t")
 _INTEGER = re.compile(r"[+-]?[0-9]{1,15}")
-_DECIMAL = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_DECIMAL = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 
 
 @dataclass(frozen=True)

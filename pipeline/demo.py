@@ -12,8 +12,9 @@ from typing import Any
 from pipeline.damage.looks import damaged_grades
 from pipeline.exchange.importing import import_rows
 from pipeline.finding import Measurement
-from pipeline.flow import Intake, ingest_log
+from pipeline.flow import ingest_log
 from pipeline.ingest.source import Instructions
+from pipeline.intake import Intake
 from pipeline.logbook import Logbook, create_logbook
 from pipeline.register import Session, builds, engines, fitments, parts, work
 from pipeline.register.part_values import BuiltMeasurement, SheetLine, TeardownRecord
@@ -145,4 +146,5 @@ def _instructions(book: Logbook, log: Mapping[str, Any]) -> Instructions:
         profile=book.settings.profile_named(log["profile"]) if "profile" in log else None,
         started=log.get("started"),
         zone=zone(book.settings.timezone),
+        circuit=log["circuit"],
     )

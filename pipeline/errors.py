@@ -6,9 +6,27 @@ show ``str(error)`` as it stands.
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable, Sequence
+from typing import TypeVar
+
+MOST_TOLD = 20
+"""So many faults of a file are told at once; of the others only their number."""
+
+_LONG = re.compile(r"(\S{120})\S{280,}(\S{40})")
+_LONGEST = 5000
+
+_Fault = TypeVar("_Fault")
+
 
 class BabbittError(Exception):
-    """Something that the user can put right."""
+    """Something that the user can put right.
+
+    What a sentence quotes may be of any length: a long piece of it, and a long whole, are cut.
+    """
+
+    def __init__(self, message: str) -> None:
+        super().__init__(_cut(message))
 
 
 class SettingsError(BabbittError):
@@ -33,9 +51,31 @@ class LogbookError(BabbittError):
     """The logbook's folder or files are missing, damaged, too new or cannot be written."""
 
 
+class RunFileError(LogbookError):
+    """The file of one run is missing or damaged; other runs can be worked on all the same."""
+
+
 class RegisterError(BabbittError):
     """A record that the register does not have, or cannot accept."""
 
 
 class DamageModelError(BabbittError):
     """The damage model cannot answer for the records it was given."""
+
+
+def tell_faults(faults: Sequence[_Fault], say: Callable[[_Fault], str]) -> str:
+    """Return what is wrong with a file as the rest of a sentence, its end mark included.
+
+    Args:
+        faults: in their order; at least one.
+        say: returns a fault as a clause.
+    """
+    more = f"; and {len(faults) - MOST_TOLD} more" if len(faults) > MOST_TOLD else ""
+    return f"{'; '.join(map(say, faults[:MOST_TOLD]))}{more}."
+
+
+def _cut(message: str) -> str:
+    """Return a sentence without the middle of pieces, and of the whole, that nobody would read."""
+    message = _LONG.sub(r"\1 ... \2", message)
+    half = _LONGEST // 2
+    return message if len(message) <= _LONGEST else f"{message[:half]} ... {message[-half:]}"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 import re
-import reprlib
 import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -24,9 +23,13 @@ from pydantic_core import ErrorDetails
 
 from pipeline.causes import PositionKind, grades, mode_named, part_named, parts
 from pipeline.errors import RegisterError
+from pipeline.toml_text import shown
 
 Disposition = Literal["reuse", "rework", "replace", "send_out"]
 """What becomes of a part after teardown."""
+
+PHOTO_NAME = re.compile(r"[0-9a-f]{64}\.(?:jpg|png)")
+"""File name of a photo as a logbook keeps it: the SHA-256 of what is in it."""
 
 SIDES = ("intake", "exhaust", "left", "right", "front", "rear")
 """Where a part sits whose position is a side."""
@@ -286,26 +289,19 @@ def describe_fault(fault: ErrorDetails, *, joint: str = ".") -> str:
     """
     names = [part for part in fault["loc"] if isinstance(part, str)]
     path = joint.join(names)
-    value = _show(fault["input"])
+    value = shown(fault["input"])
     match fault["type"]:
         case "missing":
             return f"{path!r} is missing ({_all_fields()[names[-1]].description})"
         case "extra_forbidden":
             model = MeasurementFields if names[:-1] == ["measurement"] else FindingFields
-            return f"unknown key {path!r} ({_nearest(names[-1], list(model.model_fields))})"
+            return f"unknown key {shown(path)} ({_nearest(names[-1], list(model.model_fields))})"
         case "value_error":
             return f"{path!r} is {value}: {fault['ctx']['error']}"
         case "literal_error":
             return f"{path!r} is {value}: write {fault['ctx']['expected']}"
         case kind:
             return f"{path!r} is {value}: {_ADVICE.get(kind, fault['msg'])}"
-
-
-def _show(value: object) -> str:
-    try:
-        return reprlib.repr(value)
-    except ValueError:  # Python writes out no integer of more than some thousand digits
-        return "a number of thousands of digits"
 
 
 def _all_fields() -> dict[str, Any]:

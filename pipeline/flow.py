@@ -11,7 +11,7 @@ import os
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
@@ -21,21 +21,23 @@ from threading import Event
 from typing import Literal
 
 from pipeline.errors import BabbittError, LogbookError, LogRefusedError
+from pipeline.file_store import FileStore, sync
 from pipeline.ingest.source import Instructions, ReadSource
+from pipeline.intake import Intake, Refused, duplicate, held_back, refused
 from pipeline.judging import judge_engine
 from pipeline.log_bytes import LogBytes, open_log
 from pipeline.logbook import (
     INCOMING,
     Logbook,
-    place_file,
     saying_what_failed,
-    sync,
     write_original,
 )
 from pipeline.reading import Reading, read_into
-from pipeline.register import Session, builds, corrections, engines, runs, sensors
+from pipeline.register import Session, builds, corrections, engines, refusals, runs, sensors
 from pipeline.register.values import RunRecord
 from pipeline.run import RunOutline
+from pipeline.show import visible
+from pipeline.spec import EngineSpec
 
 Overlap = Literal["refuse", "replace", "keep-both"]
 Told = Callable[[float], None]
@@ -46,53 +48,24 @@ _HASHED, _PARSED = 0.1, 0.65
 
 
 @dataclass(frozen=True)
-class Intake:
-    """What became of one log.
-
-    Attributes:
-        file: as the user named it.
-        status: ingested, duplicate (the same bytes are a run already) or refused.
-        engine_id: whose run it is, None where refused.
-        run_id: of the run, None where refused.
-        rows: samples on the run's time base.
-        duration_s: of the run.
-        channels: those of the run, in the order of the log.
-        warnings: what a reader of the run should know, a sentence each.
-        error: why it was refused, one sentence.
-        option: the command-line option that would settle a refusal, where there is one.
-        profile: name of the logger profile it was read by, None where there is none.
-        later: nothing is wrong with the log itself: it may be taken in when tried again.
-    """
-
-    file: str
-    status: Literal["ingested", "duplicate", "refused"]
-    engine_id: str | None = None
-    run_id: str | None = None
-    rows: int | None = None
-    duration_s: float | None = None
-    channels: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
-    error: str | None = None
-    option: str | None = None
-    profile: str | None = None
-    later: bool = False
-
-
-@dataclass(frozen=True)
 class Incoming:
     """A log that was read and is not recorded yet.
 
     Attributes:
         file: as the user named it.
         reading: what reading it made.
-        original_path: where its bytes lie, compressed.
-        run_path: where it lies, normalised.
+        original: staged name of its bytes, compressed (`FileStore.stage`).
+        run: staged name of the run, normalised.
     """
 
     file: str
     reading: Reading
-    original_path: Path
-    run_path: Path
+    original: str
+    run: str
+
+
+Half = Incoming | Refused | Intake
+"""What reading a log led to, without a word of it in the register."""
 
 
 def ingest_log(
@@ -118,7 +91,7 @@ def ingest_log(
     """
     with incoming_folder(book) as folder:
         half = read_in(book, path, instructions, folder, name=name)
-        intake = half if isinstance(half, Intake) else record(book, half, overlap=overlap)
+        intake = record(book, half, overlap=overlap)
     if intake.engine_id is None:
         return intake
     judged = judge_engine(book, intake.engine_id)  # completes what a cut-off command left, too
@@ -130,11 +103,16 @@ def after_judging(book: Logbook, intakes: Iterable[Intake]) -> list[Intake]:
     """Return what became of logs with what judging their engines then made of their sensors."""
     with book.register.reading() as session:
         return [
-            replace(intake, warnings=runs.find_run(session, intake.run_id).warnings)
+            replace(intake, warnings=_said(intake, runs.find_run(session, intake.run_id)))
             if intake.status == "ingested" and intake.run_id is not None
             else intake
             for intake in intakes
         ]
+
+
+def _said(intake: Intake, record: RunRecord) -> tuple[str, ...]:
+    """Return what was said of a log as it was taken in, and what is said of its run since."""
+    return tuple(dict.fromkeys((*intake.warnings, *record.warnings)))
 
 
 @contextmanager
@@ -147,7 +125,11 @@ def incoming_folder(book: Logbook) -> Iterator[Path]:
     with saying_what_failed(f"cannot write in {book.root}"):
         made = TemporaryDirectory(dir=book.root, prefix=INCOMING, ignore_cleanup_errors=True)
     with made as name:
-        yield Path(name)
+        try:
+            yield Path(name)
+        finally:
+            with suppress(OSError):  # a store that was lost; `check` names what is left there
+                book.files.unstage(Path(name))
 
 
 def read_in(
@@ -158,7 +140,7 @@ def read_in(
     *,
     told: Told = lambda _: None,
     name: str | None = None,
-) -> Incoming | Intake:
+) -> Half:
     """Read one log, and write what it holds as files in `folder`; nothing is recorded.
 
     Workers may do this for several logs at once. A refusal and a duplicate are told as what became
@@ -174,29 +156,47 @@ def read_in(
     """
     try:
         with saying_what_failed(f"cannot take in {path}"), open_log(path) as log:
-            return _read_in(book, log, instructions, folder, told, name or path.name)
+            return _read_in(book, log, instructions, folder, told, visible(name or path.name))
     except BabbittError as error:
-        return _refused(path, error)
+        return refused(path, error)
 
 
-def record(book: Logbook, incoming: Incoming, *, overlap: Overlap = "refuse") -> Intake:
+def record(book: Logbook, half: Half, *, overlap: Overlap = "refuse") -> Intake:
     """Record a log that was read, and give its files their names; its engine is not judged.
 
     Args:
         book: the logbook.
-        incoming: what `read_in` made of it; its files are gone from there afterwards.
+        half: what `read_in` made of it; its files are gone from there afterwards.
         overlap: what to do when it overlaps another run of the engine in time.
     """
+    if isinstance(half, Incoming):
+        half = _recorded(book, half, overlap)
+    return _noted(book, half) if isinstance(half, Refused) else half
+
+
+def _recorded(book: Logbook, incoming: Incoming, overlap: Overlap) -> Refused | Intake:
+    info = incoming.reading.run.info
     try:
         with saying_what_failed(f"cannot take in {incoming.file}"):
             return _record(book, incoming, overlap)
     except BabbittError as error:
-        return _refused(Path(incoming.file), error)
+        known = (info.source_sha256, info.source_name, info.engine_id)
+        return held_back(Path(incoming.file), error, *known)
+
+
+def _noted(book: Logbook, half: Refused) -> Intake:
+    """Write a refusal down; where that fails the log is refused all the same."""
+    try:
+        with book.register.writing() as session:
+            refusals.note_refusal(session, half.refusal)
+    except LogbookError as error:
+        return replace(half.intake, warnings=(str(error),), sha256=None)
+    return half.intake
 
 
 def _read_in(
     book: Logbook, log: LogBytes, instructions: Instructions, folder: Path, told: Told, name: str
-) -> Incoming | Intake:
+) -> Half:
     def read(from_share: float, to_share: float, so_far: int) -> None:
         told(from_share + (to_share - from_share) * so_far / log.size)
 
@@ -205,10 +205,25 @@ def _read_in(
         spec = engines.spec_of(session, instructions.engine_id)
         known = runs.run_by_sha256(session, sha256)
     if known is not None and known.removed_at is None:
-        return _duplicate(log.path, known, instructions.engine_id)
-    modified_at = datetime.fromtimestamp(log.modified_ns / 1e9, UTC)
+        return duplicate(log.path, known, instructions.engine_id, instructions.circuit)
     bytes_of = partial(log.open, partial(read, _HASHED, _PARSED))
+    modified_at = datetime.fromtimestamp(log.modified_ns / 1e9, UTC)
     source = ReadSource(name, bytes_of, sha256, modified_at)
+    try:
+        return _read_new(book.files, log, source, instructions, spec, folder, told)
+    except BabbittError as error:
+        return held_back(log.path, error, sha256, name, instructions.engine_id)
+
+
+def _read_new(
+    files: FileStore,
+    log: LogBytes,
+    source: ReadSource,
+    instructions: Instructions,
+    spec: EngineSpec,
+    folder: Path,
+    told: Told,
+) -> Incoming:
     with ExitStack() as failed, _keeping(log, folder, failed) as original:
         run_path = _new_file(folder, failed)
         reading = read_into(
@@ -222,8 +237,9 @@ def _read_in(
         original_path = original()
         log.refuse_if_changed()
         sync(original_path)
+        staged = files.stage(original_path, folder), files.stage(run_path, folder)
         failed.pop_all()
-    return Incoming(str(log.path), reading, original_path, run_path)
+    return Incoming(str(log.path), reading, *staged)
 
 
 def _sha256(log: LogBytes, told: Callable[[int], None]) -> str:
@@ -269,32 +285,34 @@ def _new_file(folder: Path, failed: ExitStack) -> Path:
 def _record(book: Logbook, incoming: Incoming, overlap: Overlap) -> Intake:
     reading = incoming.reading
     info = reading.run.info
+    files = book.files
     places = {
-        incoming.original_path: book.original_path(info.source_sha256),
-        incoming.run_path: book.run_path(info.engine_id, info.run_id),
+        incoming.original: book.original_name(info.source_sha256),
+        incoming.run: book.run_name(info.engine_id, info.run_id),
     }
-    placed: list[Path] = []
+    placed: list[str] = []
     try:
         with book.register.writing() as session:
             known = runs.run_by_sha256(session, info.source_sha256)
             if known is not None and known.removed_at is None:
-                return _duplicate(Path(incoming.file), known, info.engine_id)
+                return duplicate(Path(incoming.file), known, info.engine_id)
             _make_room(session, reading.run, overlap)
-            runs.record_run(session, reading.run, reading.exposure)
+            runs.record_run(session, reading.run, reading.exposure, circuit=reading.circuit)
+            refusals.forget_refusal(session, info.source_sha256)
             builds.save_steady_pressure(session, info.run_id, reading.steady)
             sensors.save_reading(session, info.run_id, reading.read_as, reading.sensors)
-            placed += [name for name in places.values() if not name.exists()]
-            for written, name in places.items():
-                place_file(written, name)
+            placed += [name for name in places.values() if not files.exists(name)]
+            for staged, name in places.items():
+                files.move(staged, name)
     except BaseException:
         # Ctrl-C may come when the record is there already: it must not lose its files.
         if placed and not _is_recorded(book, info.source_sha256):
             for name in placed:
-                name.unlink(missing_ok=True)
+                files.delete(name)
         raise
     finally:
-        for written in places:
-            written.unlink(missing_ok=True)
+        for staged in places:
+            files.delete(staged)
     return Intake(
         incoming.file,
         "ingested",
@@ -303,8 +321,9 @@ def _record(book: Logbook, incoming: Incoming, overlap: Overlap) -> Intake:
         rows=reading.run.samples,
         duration_s=reading.run.duration_s,
         channels=tuple(reading.run.signals),
-        warnings=info.warnings,
+        warnings=(*info.warnings, *reading.remarks),
         profile=reading.profile,
+        sha256=info.source_sha256,
     )
 
 
@@ -312,29 +331,6 @@ def _is_recorded(book: Logbook, sha256: str) -> bool:
     with book.register.reading() as session:
         known = runs.run_by_sha256(session, sha256)
     return known is not None and known.removed_at is None
-
-
-def _refused(path: Path, error: BabbittError) -> Intake:
-    option = error.option if isinstance(error, LogRefusedError) else None
-    later = isinstance(error, LogbookError) or (isinstance(error, LogRefusedError) and error.later)
-    return Intake(str(path), "refused", error=str(error), option=option, later=later)
-
-
-def _duplicate(path: Path, known: RunRecord, engine_id: str) -> Intake:
-    other = (
-        f"The same log is a run of engine {known.engine_id}; if {engine_id} made it: "
-        f"`babbitt run assign {known.run_id} --engine {engine_id}`."
-    )
-    return Intake(
-        str(path),
-        "duplicate",
-        engine_id=known.engine_id,
-        run_id=known.run_id,
-        rows=known.samples,
-        duration_s=known.duration_s,
-        channels=tuple(channel.name for channel in known.channels),
-        warnings=() if known.engine_id == engine_id else (other,),
-    )
 
 
 def _make_room(session: Session, run: RunOutline, overlap: Overlap) -> None:

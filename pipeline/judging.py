@@ -8,7 +8,7 @@ from functools import partial
 from typing import Protocol, TypeVar
 
 from pipeline.catalogue import WATCHED
-from pipeline.detect.judge import DETECTOR_VERSION
+from pipeline.detect.governed import channels_of, judged_key, stale_kinds, summary_key
 from pipeline.detect.parts import detect_parts
 from pipeline.detect.pressure import (
     PressureSummary,
@@ -17,10 +17,11 @@ from pipeline.detect.pressure import (
     learn_surface,
 )
 from pipeline.detect.watch import watched_in
-from pipeline.errors import BabbittError
+from pipeline.errors import RunFileError
+from pipeline.event import Event
 from pipeline.exposure import Exposure
 from pipeline.logbook import Logbook
-from pipeline.register import builds, engines, events, runs
+from pipeline.register import builds, engines, events, exposures, runs
 from pipeline.register.values import Build, RunRecord, SurfaceRecord
 from pipeline.run import Run
 from pipeline.sensor_check import compare_sensors
@@ -45,8 +46,6 @@ class Apply(Protocol):
 LEARNING_RUNS = 40
 """Expected oil pressure is learned from the first of these many runs of a build that suffice."""
 
-_JUDGED_CHANNELS = (*WATCHED, "throttle")
-
 
 @dataclass(frozen=True)
 class Judged:
@@ -70,8 +69,9 @@ def judge_engine(
 ) -> Judged:
     """Search every run of an engine that was not judged by today's limits and expectations.
 
-    Repeating it changes nothing. Each run is judged in a transaction of its own, so that what is
-    cut off goes on where it stopped.
+    It is searched only for the kinds whose own limits or expectations have changed. Repeating it
+    changes nothing. Each run is judged in a transaction of its own, so that what is cut off goes on
+    where it stopped.
 
     Args:
         book: the logbook.
@@ -81,6 +81,7 @@ def judge_engine(
 
     Raises:
         RegisterError: no such engine.
+        LogbookError: the register cannot be written, or a process that searched died.
     """
     with book.register.reading() as session:
         spec = engines.spec_of(session, engine_id)
@@ -89,8 +90,8 @@ def judge_engine(
     judged: list[str] = []
     failures: list[str] = []
     for build in spans:
-        surface = _expected_pressure(book, build, spec, failures)
-        key = f"{_summarised_by(spec)}/{surface.key if surface else 'floor'}"
+        surface = _expected_pressure(book, build, spec, failures, apply)
+        key = judged_key(spec, surface)
         with book.register.reading() as session:
             waiting = runs.list_runs(
                 session,
@@ -126,33 +127,35 @@ def summarise(parts: Iterable[Run], run_id: str, spec: EngineSpec) -> tuple[Expo
         steady.add(window)
         for kind, seconds in watched_in(window, spec).items():
             watched_s[kind] += seconds
-    text = f"{_summarised_by(spec)}\n{steady.summary(run_id).to_json()}"
+    text = f"{summary_key(spec)}\n{steady.summary(run_id).to_json()}"
     return total.exposure(watched_s), text
 
 
 def _expected_pressure(
-    book: Logbook, build: Build, spec: EngineSpec, failures: list[str]
+    book: Logbook, build: Build, spec: EngineSpec, failures: list[str], apply: Apply
 ) -> PressureSurface | None:
     """Learn the surface of a build from its first runs, and keep it where it is new."""
-    by = _summarised_by(spec)
+    by = summary_key(spec)
     with book.register.reading() as session:
-        kept = builds.steady_pressures(session, build, limit=LEARNING_RUNS)
+        kept = dict(builds.steady_pressures(session, build, limit=LEARNING_RUNS))
         before = builds.surface_of(session, build)
-    summaries: list[PressureSummary] = []
-    for run_id, text in kept:
-        made_by, _, summary = text.partition("\n")
-        if made_by != by:
-            try:
-                text = _keep_summary(book, build.engine_id, run_id, spec)
-            except BabbittError as error:
-                failures.append(str(error))
-                continue
-            _, _, summary = text.partition("\n")
-        summaries.append(PressureSummary.from_json(summary))
-    surface = learn_surface(summaries, spec)
-    if surface is not None and (before is None or before.key != surface.key):
+    stale = [run_id for run_id, text in kept.items() if text.partition("\n")[0] != by]
+    made = apply(partial(_summary_or_why_not, book, build.engine_id, spec), stale)
+    for run_id, text_or_failure in zip(stale, made, strict=True):
+        if isinstance(text_or_failure, RunFileError):
+            failures.append(str(text_or_failure))
+            del kept[run_id]
+        else:
+            kept[run_id] = text_or_failure
+    summaries = [PressureSummary.from_json(text.partition("\n")[2]) for text in kept.values()]
+    known = None if before is None else PressureSurface.from_json(before.text)
+    surface = learn_surface(summaries, spec, known)
+    if surface is None:
+        return None
+    learned = SurfaceRecord(surface.to_json(), surface.key)
+    if learned != before:
         with book.register.writing() as session:
-            builds.save_surface(session, build, SurfaceRecord(surface.to_json(), surface.key))
+            builds.save_surface(session, build, learned)
     return surface
 
 
@@ -169,7 +172,7 @@ def _judge(
     """
     try:
         _search(book, spec, surface, key, record)
-    except BabbittError as error:
+    except RunFileError as error:
         return str(error)
     return None
 
@@ -183,25 +186,55 @@ def _search(
 ) -> None:
     with book.register.reading() as session:
         text = builds.steady_pressure_of(session, record.run_id)
-    if text is None or text.partition("\n")[0] != _summarised_by(spec):
+    if text is None or text.partition("\n")[0] != summary_key(spec):
         _keep_summary(book, record.engine_id, record.run_id, spec)
-    parts = _parts(book, record.engine_id, record.run_id)
-    found = with_doubts(detect_parts(parts, spec, surface), record.doubts)
+    while not _replaced(book, spec, surface, key + record.doubts_key, record):
+        with book.register.reading() as session:
+            record = runs.find_run(session, record.run_id)
+
+
+def _replaced(
+    book: Logbook,
+    spec: EngineSpec,
+    surface: PressureSurface | None,
+    key: str,
+    record: RunRecord,
+) -> bool:
+    """Search a run for the kinds that are not of today; False where another did so meanwhile.
+
+    What it found for some kinds would not go with what is found here for others.
+    """
+    kinds = stale_kinds(record.judged_by, key)
+    found: tuple[Event, ...] = ()
+    if kinds:
+        parts = book.run_parts(record.engine_id, record.run_id, channels_of(kinds))
+        found = with_doubts(detect_parts(parts, spec, surface, kinds), record.doubts)
     with book.register.writing() as session:
-        events.replace_events(session, record.run_id, found, judged_by=key + record.doubts_key)
+        if runs.find_run(session, record.run_id).judged_by != record.judged_by:
+            return False
+        events.replace_events(
+            session,
+            record.run_id,
+            found,
+            judged_by=key,
+            kinds=kinds,
+            spec_version=spec.version(),
+        )
+    return True
 
 
-def _parts(book: Logbook, engine_id: str, run_id: str) -> Iterator[Run]:
-    return book.run_parts(engine_id, run_id, _JUDGED_CHANNELS)
+def _summary_or_why_not(
+    book: Logbook, engine_id: str, spec: EngineSpec, run_id: str
+) -> str | RunFileError:
+    try:
+        return _keep_summary(book, engine_id, run_id, spec)
+    except RunFileError as error:
+        return error
 
 
 def _keep_summary(book: Logbook, engine_id: str, run_id: str, spec: EngineSpec) -> str:
-    exposure, text = summarise(_parts(book, engine_id, run_id), run_id, spec)
+    exposure, text = summarise(book.run_parts(engine_id, run_id, WATCHED), run_id, spec)
     with book.register.writing() as session:
-        runs.save_exposure(session, run_id, exposure)
+        exposures.save_exposure(session, run_id, exposure)
         builds.save_steady_pressure(session, run_id, text)
     return text
-
-
-def _summarised_by(spec: EngineSpec) -> str:
-    return f"{DETECTOR_VERSION}/{spec.version()}"

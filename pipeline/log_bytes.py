@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import struct
 import time
 import zipfile
 import zlib
@@ -34,9 +35,14 @@ UNDER_WAY_S = 3.0
 _GZIP, _ZSTD, _ZIP = b"\x1f\x8b", b"\x28\xb5\x2f\xfd", b"PK\x03\x04"
 _LINE_ENDS = b"\r\n\0\x1a"
 _ENCRYPTED = 0x1
+_BY_PIECES = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+"""How a zip may be packed: Python unpacks the other ways all at once, whatever comes of it."""
 _DAMAGED = (
     OSError,
     EOFError,
+    LookupError,
+    ValueError,
+    struct.error,
     NotImplementedError,
     zipfile.BadZipFile,
     zlib.error,
@@ -222,6 +228,11 @@ def _only_log(archive: zipfile.ZipFile, path: Path) -> IO[bytes]:
         raise LogRefusedError(f"{path} holds {what}, not one log: unpack it, and name the logs.")
     if logs[0].flag_bits & _ENCRYPTED:
         raise LogRefusedError(f"{path} is locked with a password: unpack it, and name the log.")
+    if logs[0].compress_type not in _BY_PIECES:
+        raise LogRefusedError(
+            f"{path} is packed in a way that no logger packs (method {logs[0].compress_type} of "
+            "zip): unpack it, and name the log."
+        )
     return archive.open(logs[0])
 
 

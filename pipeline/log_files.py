@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterator
 from pathlib import Path
 
-from pipeline.logbook import KEPT_FOLDERS, SETTINGS_FILE
+from pipeline.logbook import PHOTO_FOLDER, SETTINGS_FILE, STORED_FOLDERS
 
 _TABLES = (".csv", ".tsv", ".txt", ".log")
 _PACKED = (".gz", ".zst", ".zip")
@@ -39,6 +39,6 @@ def _files(folder: Path) -> Iterator[Path]:
         raise error
 
     for here, folders, names in os.walk(folder, onerror=refuse):
-        kept = KEPT_FOLDERS if SETTINGS_FILE in names else ()
+        kept = (*STORED_FOLDERS, PHOTO_FOLDER) if SETTINGS_FILE in names else ()
         folders[:] = [name for name in folders if not name.startswith(".") and name not in kept]
         yield from (Path(here) / name for name in names)

@@ -8,15 +8,14 @@
     runs/engine=<id>/<run_id>.parquet   every run, normalised, zstd
     photos/<2 digits>/<sha256>.jpg      every photo of a finding, and its thumbnail
 
-A file appears under its name only when it is whole and on the disk.
+A file appears under its name only when it is whole and on the disk. Originals and runs may lie in a
+store elsewhere, under the same names (`files` in logbook.toml).
 """
 
 from __future__ import annotations
 
 import contextlib
 import errno
-import os
-import shutil
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -27,19 +26,30 @@ from typing import BinaryIO
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from pipeline.errors import LogbookError, SettingsError
+from pipeline.errors import LogbookError, RunFileError, SettingsError
+from pipeline.file_store import (
+    FileStore,
+    elsewhere,
+    make_folder,
+    on_disk,
+    place_file,
+    sync,
+    whole_file,
+)
 from pipeline.register import URL
 from pipeline.register.store import Register, sqlite_url
-from pipeline.run import Run, RunInfo, info_metadata, run_from_table, run_to_table
+from pipeline.run import Run, run_from_table
 from pipeline.settings import Settings, UnitSystem, parse_settings
 
 SETTINGS_FILE = "logbook.toml"
 REGISTER_FILE = "register.sqlite"
-KEPT_FOLDERS = ("originals", "runs", "photos")
+STORED_FOLDERS = ("originals", "runs")
+PHOTO_FOLDER = "photos"
+OWNER_ONLY = 0o700
+"""Mode of the folder of a new logbook; one that is there keeps its own, and what comes to lie in it
+is as open to others as it is."""
 INCOMING = ".incoming-"
 """Begins the names of folders for logs that are not recorded yet."""
-_ROW_GROUP = 1 << 20
-"""Most samples in a row group of a run's file; a part of a run is one or more."""
 
 
 @dataclass(frozen=True)
@@ -50,27 +60,29 @@ class Logbook:
         root: its folder.
         settings: of its logbook.toml.
         register: its records.
+        files: its originals and runs.
     """
 
     root: Path
     settings: Settings
     register: Register
+    files: FileStore
 
     def __reduce__(self) -> tuple[Callable[[Path], Logbook], tuple[Path]]:
         """Let another process that is handed a logbook open it, once."""
         return _opened_here, (self.root.absolute(),)
 
-    def run_path(self, engine_id: str, run_id: str) -> Path:
-        """Where a run of an engine lies."""
-        return self.root / "runs" / f"engine={engine_id}" / f"{run_id}.parquet"
+    def run_name(self, engine_id: str, run_id: str) -> str:
+        """Name of the file of a run of an engine."""
+        return f"runs/engine={engine_id}/{run_id}.parquet"
 
-    def original_path(self, sha256: str) -> Path:
-        """Where the log with this SHA-256 is kept."""
-        return self.root / "originals" / sha256[:2] / f"{sha256}.zst"
+    def original_name(self, sha256: str) -> str:
+        """Name of the file in which the log with this SHA-256 is kept."""
+        return f"originals/{sha256[:2]}/{sha256}.zst"
 
     def photo_path(self, name: str) -> Path:
         """Where the photo that findings list as `name` is kept."""
-        return self.root / "photos" / name[:2] / name
+        return self.root / PHOTO_FOLDER / name[:2] / name
 
     def thumbnail_path(self, name: str) -> Path:
         """Where the thumbnail of the photo that findings list as `name` is kept."""
@@ -80,10 +92,9 @@ class Logbook:
         """Return a run; with `channels`, only those of them that it has.
 
         Raises:
-            LogbookError: the file is missing or damaged.
+            RunFileError: the file is missing or damaged.
         """
-        path = self.run_path(engine_id, run_id)
-        with _saying_what_is_wrong(path, run_id), pq.ParquetFile(path, memory_map=True) as file:
+        with self.run_file(engine_id, run_id, mapped=True) as file:
             return run_from_table(file.read(_columns(file, channels)))
 
     def run_parts(
@@ -92,13 +103,22 @@ class Logbook:
         """Yield a run part by part; with `channels`, only those of them that it has.
 
         Raises:
-            LogbookError: the file is missing or damaged.
+            RunFileError: the file is missing or damaged.
         """
-        path = self.run_path(engine_id, run_id)
-        with _saying_what_is_wrong(path, run_id), pq.ParquetFile(path) as file:
+        with self.run_file(engine_id, run_id) as file:
             columns = _columns(file, channels)
             for group in range(file.num_row_groups):
                 yield run_from_table(file.read_row_group(group, columns))
+
+    def run_stamp(self, engine_id: str, run_id: str) -> int:
+        """Return what changes whenever the file of a run does; 0 where there is none.
+
+        Raises:
+            LogbookError: nobody can tell.
+        """
+        name = self.run_name(engine_id, run_id)
+        with saying_what_failed(f"cannot look for {self.files.shown(name)}"):
+            return self.files.stamp(name)
 
     def read_original(self, sha256: str) -> bytes:
         """Return a kept log, byte for byte.
@@ -106,14 +126,39 @@ class Logbook:
         Raises:
             LogbookError: the file is missing or damaged.
         """
-        what = f"cannot read the kept log {self.original_path(sha256)}"
+        what = f"cannot read the kept log {self.files.shown(self.original_name(sha256))}"
         with saying_what_failed(what), self.open_original(sha256) as stream:
             return stream.read()
 
     def open_original(self, sha256: str) -> BinaryIO:
         """Open a stream of a kept log's bytes; an OSError where the file is missing or damaged."""
-        stream: BinaryIO = pa.input_stream(str(self.original_path(sha256)), compression="zstd")
+        file = self.files.open(self.original_name(sha256))
+        stream: BinaryIO = pa.CompressedInputStream(file, "zstd")
         return stream
+
+    @contextlib.contextmanager
+    def run_file(
+        self, engine_id: str, run_id: str, *, mapped: bool = False
+    ) -> Iterator[pq.ParquetFile]:
+        """Yield the file of a run; what goes wrong as it is read becomes a sentence.
+
+        Raises:
+            RunFileError: the file is missing or damaged.
+        """
+        name = self.run_name(engine_id, run_id)
+        path = self.files.shown(name)
+        try:
+            with self.files.open(name, mapped=mapped) as source:
+                # From a store, many small requests would take longest.
+                yield pq.ParquetFile(source, pre_buffer=not self.files.on_disk)
+        except FileNotFoundError as error:
+            raise RunFileError(
+                f"The run {run_id} is in the register but {path} is missing: restore the file "
+                "from a backup, or ingest the log again after `babbitt run remove`."
+            ) from error
+        except (pa.ArrowException, OSError, KeyError) as error:
+            what = "is damaged and" if self.files.on_disk else "is damaged, or its store lost, and"
+            raise RunFileError(f"{path} {what} cannot be read ({error}).") from error
 
 
 def settings_text(units: UnitSystem = "metric", timezone: str = "UTC") -> str:
@@ -137,8 +182,12 @@ def create_logbook(root: Path, settings: str) -> Logbook:
         raise LogbookError(f"{root} is a logbook already.")
     _refuse_used(root)
     with saying_what_failed(f"cannot make a logbook in {root}"):
-        root.mkdir(parents=True, exist_ok=True)
+        if not root.exists():
+            make_folder(root.parent)
+            root.mkdir(mode=OWNER_ONLY)
         Register.open(_register_url(root, parsed), create=True).close()
+        if (root / REGISTER_FILE).exists():
+            place_file(root / REGISTER_FILE, root / REGISTER_FILE)
         with whole_file(root / SETTINGS_FILE) as path:
             path.write_text(settings, encoding="utf-8")
     return open_logbook(root)
@@ -154,7 +203,7 @@ def open_logbook(root: Path) -> Logbook:
     settings = read_settings(root)
     with saying_what_failed(f"cannot open the logbook in {root}"):
         register = Register.open(_register_url(root, settings), create=False)
-    return Logbook(root, settings, register)
+    return Logbook(root, settings, register, _files(root, settings))
 
 
 @cache
@@ -201,34 +250,8 @@ def save_profile(root: Path, name: str, table: str) -> None:
         text = path.read_bytes().decode()
         text = f"{text.rstrip()}\n\n{table}"
         parse_settings(text, source=str(path))
-        with whole_file(path) as temporary:
+        with whole_file(path, mode=path.stat().st_mode & 0o777) as temporary:
             temporary.write_bytes(text.encode())
-            shutil.copymode(path, temporary)
-
-
-@contextlib.contextmanager
-def whole_file(path: Path) -> Iterator[Path]:
-    """Yield a temporary path beside `path` that becomes `path` on success, and vanishes otherwise.
-
-    The bytes are on the disk before the name is: a power cut leaves the old state or the new.
-    """
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
-    os.close(handle)
-    temporary = Path(name)
-    try:
-        yield temporary
-        sync(temporary)
-        place_file(temporary, path)
-    finally:
-        temporary.unlink(missing_ok=True)
-
-
-def place_file(written: Path, path: Path) -> None:
-    """Give a file of the logbook's disk, whose bytes are on it, its name `path`."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    written.replace(path)
-    sync(path.parent)
 
 
 @contextlib.contextmanager
@@ -252,66 +275,6 @@ def whole_folder(path: Path) -> Iterator[Path]:
         sync(path.parent)
 
 
-class RunWriter:
-    """Writes a run as Parquet, part by part; see `whole_file` for making that atomic."""
-
-    def __init__(self, path: Path) -> None:
-        """Begin an empty file.
-
-        Args:
-            path: of the file.
-        """
-        self._path = path
-        self._files = contextlib.ExitStack()
-        self._writer: pq.ParquetWriter | None = None
-
-    def __enter__(self) -> RunWriter:
-        return self
-
-    def __exit__(self, *failed: object) -> None:
-        self._files.close()
-
-    def write(self, part: Run) -> None:
-        """Write the next part."""
-        table = run_to_table(part).replace_schema_metadata(None)
-        if self._writer is None:
-            # Flags nearly always repeat; measured values hardly ever, but their high bytes do:
-            # split by byte they take less room, and two thirds of the time to compress.
-            flags = [name for name in table.column_names if name.endswith("_flag")]
-            self._writer = self._files.enter_context(
-                pq.ParquetWriter(
-                    self._path,
-                    table.schema,
-                    compression="zstd",
-                    compression_level=1,
-                    use_dictionary=flags,
-                    use_byte_stream_split=[n for n in table.column_names if n not in flags],
-                    write_statistics=False,
-                )
-            )
-        self._writer.write_table(table, row_group_size=_ROW_GROUP)
-
-    def passing(self, parts: Iterable[Run]) -> Iterator[Run]:
-        """Yield parts, each once it is written."""
-        for part in parts:
-            self.write(part)
-            yield part
-
-    def finish(self, info: RunInfo) -> None:
-        """Write what the run says of itself, once all of its parts were."""
-        if self._writer is None:
-            raise ValueError("a run without parts cannot be written")
-        self._writer.add_key_value_metadata(info_metadata(info))
-        self._files.close()
-
-
-def write_run(run: Run, path: Path) -> None:
-    """Write a run as Parquet; see `whole_file` for making that atomic."""
-    with RunWriter(path) as writer:
-        writer.write(run)
-        writer.finish(run.info)
-
-
 def write_original(blocks: Iterable[bytes | memoryview], path: Path) -> None:
     """Write a log's bytes, block after block, zstd-compressed."""
     with pa.OSFile(str(path), "wb") as sink, pa.CompressedOutputStream(sink, "zstd") as stream:
@@ -324,7 +287,7 @@ def saying_what_failed(what: str) -> Iterator[None]:
     """Turn an operating system's refusal into a sentence that begins with `what`.
 
     Raises:
-        LogbookError: instead of any OSError.
+        LogbookError: instead of any OSError, and of text that is none.
     """
     try:
         yield
@@ -332,10 +295,19 @@ def saying_what_failed(what: str) -> Iterator[None]:
         reason = {
             errno.ENOSPC: "the disk is full; free some space and repeat the command",
             errno.EDQUOT: "the disk quota is used up; free some space and repeat the command",
+            errno.EIO: "the disk failed, or the way to it; see to that and repeat the command",
             errno.EACCES: "permission denied",
             errno.EROFS: "the disk is read-only",
         }.get(error.errno or 0, str(error.strerror or error))
         raise LogbookError(f"{what[0].upper() + what[1:]}: {reason}.") from error
+    except UnicodeDecodeError as error:
+        raise LogbookError(
+            f"{what[0].upper() + what[1:]}: byte {error.start} of it is no text in UTF-8."
+        ) from error
+
+
+def _files(root: Path, settings: Settings) -> FileStore:
+    return elsewhere(settings.files) if settings.files else on_disk(root)
 
 
 def _register_url(root: Path, settings: Settings) -> URL | str:
@@ -354,35 +326,6 @@ def _columns(file: pq.ParquetFile, channels: Sequence[str] | None) -> list[str] 
     have = set(file.schema_arrow.names)
     wanted = [name for name in channels if name in have]
     return ["time_s", *(c for name in wanted for c in (name, f"{name}_flag"))]
-
-
-@contextlib.contextmanager
-def _saying_what_is_wrong(path: Path, run_id: str) -> Iterator[None]:
-    """Turn what goes wrong as the file of a run is read into a sentence.
-
-    Raises:
-        LogbookError: the file is missing or damaged.
-    """
-    try:
-        yield
-    except FileNotFoundError as error:
-        raise LogbookError(
-            f"The run {run_id} is in the register but {path} is missing: restore the file "
-            "from a backup, or ingest the log again after `babbitt run remove`."
-        ) from error
-    except (pa.ArrowException, OSError, KeyError) as error:
-        raise LogbookError(f"{path} is damaged and cannot be read ({error}).") from error
-
-
-def sync(path: Path) -> None:
-    """Force a file, or a folder's entries, to the disk."""
-    if path.is_dir() and os.name == "nt":
-        return  # Windows cannot open a folder; its file system logs renames itself
-    handle = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 _SETTINGS_TEXT = """\

@@ -155,9 +155,9 @@ SORTS = {
         builds.amend_refresh, builds.withdraw_refresh, {"at": "instant", "note": "text"}
     ),
     "run": Sort(
-        corrections.amend_unlogged,
+        corrections.amend_run,
         corrections.remove_run,
-        {"at": "instant", "minutes": "number"},
+        {"at": "instant", "minutes": "number", "circuit": "optional"},
         numbered=False,
     ),
     "part": Sort(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -12,16 +11,18 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import RegisterError
+from pipeline.file_store import FileStore, sync
 from pipeline.flow import incoming_folder
 from pipeline.ingest import kept
 from pipeline.ingest.correct import Correction, corrected
 from pipeline.ingest.source import Instructions, ReadSource
-from pipeline.logbook import Logbook, RunWriter, place_file, saying_what_failed, sync
+from pipeline.logbook import Logbook, saying_what_failed
 from pipeline.reading import Reading, read_into
 from pipeline.register import Session, builds, corrections, engines, runs, sensors
 from pipeline.register import undo as undoing
 from pipeline.register.journal import journal
 from pipeline.register.values import JournalEntry, RunRecord
+from pipeline.run_file import RunWriter
 from pipeline.sensors.summary import SensorSummary
 from pipeline.settings import zone
 
@@ -125,42 +126,44 @@ def redo(book: Logbook, engine_id: str | None = None, *, reason: str, who: str) 
 class _Files:
     """Files that change with the register; what they replace is kept until it has changed too."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, store: FileStore, folder: Path) -> None:
         self.folder = folder
-        self._replaced: list[tuple[Path, Path | None]] = []
-        self._left: list[Path] = []
+        self._store = store
+        self._replaced: list[tuple[str, str | None]] = []
+        self._left: list[str] = []
 
-    def put(self, written: Path, path: Path) -> None:
-        """Give a file of `folder` the name `path`."""
-        before = self.folder / f"before{len(self._replaced)}" if path.exists() else None
+    def put(self, written: Path, name: str) -> None:
+        """Give a file of `folder` a name in the store."""
+        staged = self._store.stage(written, self.folder)
+        before = f"{staged}.before" if self._store.exists(name) else None
         if before is not None:
-            shutil.copy2(path, before)
-        self._replaced.append((path, before))
-        place_file(written, path)
+            self._store.copy(name, before)
+        self._replaced.append((name, before))
+        self._store.move(staged, name)
 
-    def leave(self, path: Path) -> None:
+    def leave(self, name: str) -> None:
         """Delete a file once the register has changed."""
-        self._left.append(path)
+        self._left.append(name)
 
     def take_back(self) -> None:
         """Put everything as it was."""
-        for path, before in reversed(self._replaced):
+        for name, before in reversed(self._replaced):
             if before is None:
-                path.unlink(missing_ok=True)
+                self._store.delete(name)
             else:
-                before.replace(path)
+                self._store.move(before, name)
 
     def settle(self) -> None:
         """Delete what nobody needs any more."""
-        for path in self._left:
-            path.unlink(missing_ok=True)
+        for name in self._left:
+            self._store.delete(name)
 
 
 @contextmanager
 def _writing_with_files(book: Logbook, who: str) -> Iterator[tuple[Session, _Files]]:
     """Yield a writing session, and the files that change with it."""
     with saying_what_failed("cannot change a run's file"), incoming_folder(book) as folder:
-        files = _Files(folder)
+        files = _Files(book.files, folder)
         before = after = 0
         try:
             with book.register.writing(who) as session:
@@ -208,10 +211,10 @@ def _follow(book: Logbook, session: Session, entry: JournalEntry, files: _Files)
 
 def _follow_engine(book: Logbook, run_id: str, was: str, now: str, files: _Files) -> None:
     """Write the file of a run that changed engines; the old one goes once the register changed."""
-    old, new = book.run_path(was, run_id), book.run_path(now, run_id)
-    if not old.exists():
+    old, new = book.run_name(was, run_id), book.run_name(now, run_id)
+    if not book.files.exists(old):
         return  # unlogged running has no file
-    written = files.folder / new.name
+    written = files.folder / f"{run_id}.parquet"
     with RunWriter(written) as writer:
         for part in book.run_parts(was, run_id):
             info = replace(part.info, engine_id=now)
@@ -230,10 +233,9 @@ def _read_again(
     instructions, file_date = kept.from_json(read_as, record.engine_id)
     source = ReadSource(record.source_name, partial(book.open_original, sha256), sha256, file_date)
     spec = engines.spec_of(session, record.engine_id)
-    path = book.run_path(record.engine_id, record.run_id)
-    written = files.folder / path.name
+    written = files.folder / f"{record.run_id}.parquet"
     reading = read_into(written, source, instructions, spec, folder=files.folder)
-    files.put(written, path)
+    files.put(written, book.run_name(record.engine_id, record.run_id))
     return reading
 
 

@@ -8,12 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.exposure import Exposure
+from pipeline.file_store import sync
 from pipeline.ingest import kept
+from pipeline.ingest.circuit import contradiction
 from pipeline.ingest.read import open_run
 from pipeline.ingest.source import Instructions, ReadSource
 from pipeline.judging import summarise
-from pipeline.logbook import RunWriter, sync
 from pipeline.run import Run, RunOutline
+from pipeline.run_file import RunWriter
 from pipeline.sensors import summary
 from pipeline.sensors.thin import Thinner
 from pipeline.spec import EngineSpec
@@ -30,6 +32,8 @@ class Reading:
         steady: its steady oil pressures, under the key of what made them.
         sensors: what its sensors read, in a few numbers.
         read_as: how it was read.
+        circuit: where it was recorded, as stated or else as the log says; None: nobody said.
+        remarks: on what was stated, a sentence each.
     """
 
     run: RunOutline
@@ -38,6 +42,8 @@ class Reading:
     steady: str
     sensors: str
     read_as: dict[str, Any]
+    circuit: str | None
+    remarks: tuple[str, ...]
 
 
 def read_into(
@@ -76,6 +82,8 @@ def read_into(
             steady=steady,
             sensors=summary.summarise(thinner.thinned()).to_json(),
             read_as=kept.to_json(run.instructions, source.modified_at),
+            circuit=instructions.circuit or (run.noted.name if run.noted else None),
+            remarks=contradiction(run.noted, instructions.circuit),
         )
     sync(run_path)
     return reading

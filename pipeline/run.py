@@ -10,6 +10,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
@@ -27,6 +28,7 @@ FloatArray = npt.NDArray[np.float64]
 ChannelArray = npt.NDArray[np.float32]
 FlagArray = npt.NDArray[np.uint8]
 BoolArray = npt.NDArray[np.bool_]
+IndexArray = npt.NDArray[np.intp]
 
 StartBasis = Literal["log", "stated", "file"]
 
@@ -107,6 +109,11 @@ class Run:
         """Seconds from the first sample to the last."""
         return float(self.time_s[-1]) if len(self.time_s) else 0.0
 
+    @cached_property
+    def long_steps(self) -> IndexArray:
+        """The sample before each step that is longer than `info.max_gap_s`, ascending."""
+        return steps_above(self.time_s, self.info.max_gap_s)
+
     def outline(self) -> RunOutline:
         """Return what can be said of the run without its samples."""
         signals = {
@@ -133,6 +140,11 @@ class RunOutline:
     samples: int
     duration_s: float
     signals: Mapping[str, SignalOutline]
+
+
+def steps_above(time_s: FloatArray, longest_s: float) -> IndexArray:
+    """Return the sample before each step that is longer than `longest_s`, ascending."""
+    return np.flatnonzero(np.diff(time_s) > longest_s)
 
 
 def join_parts(parts: Sequence[Run], info: RunInfo) -> Run:

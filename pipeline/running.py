@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
-from pipeline.run import BoolArray, FloatArray, Run
+from pipeline.run import BoolArray, FloatArray, IndexArray, Run
 
 CRANKING_BELOW_RPM = 500.0
 """No starter motor turns an engine faster (common practice, no source)."""
@@ -35,13 +34,19 @@ def running(run: Run, idle_rpm: float) -> BoolArray:
     signal = run.signals.get("rpm")
     if signal is None:
         return np.zeros(len(run.time_s), dtype=np.bool_)
-    usable = signal.usable()
-    above_rpm = np.float32(max(CRANKING_BELOW_RPM, 0.5 * idle_rpm))
-    if usable.all():
-        return _without_cranking(run.time_s, signal.values > above_rpm)
-    result = np.zeros(len(run.time_s), dtype=np.bool_)
-    result[usable] = _without_cranking(run.time_s[usable], signal.values[usable] > above_rpm)
-    return result
+    lost, before = lost_samples(signal.usable())
+    above = signal.values > np.float32(max(CRANKING_BELOW_RPM, 0.5 * idle_rpm))
+    # Held at the last usable one before them, lost samples neither begin nor end a run-up.
+    above[lost] = (before >= 0) & above[before]
+    first, last = stretches(above)
+    below = usable_at(first - 1, lost, before)
+    began = np.where(below >= 0, run.time_s[below], -np.inf)
+    goes_on = last < len(run.time_s) - 1
+    ended = np.where(goes_on, run.time_s[last + goes_on], np.inf)
+    for start, stop in np.column_stack([first, last + 1])[ended - began < LEAST_RUN_UP_S]:
+        above[start:stop] = False
+    above[lost] = False
+    return above
 
 
 def interval_s(time_s: FloatArray, max_gap_s: float) -> FloatArray:
@@ -79,7 +84,7 @@ def usual_step_s(time_s: FloatArray) -> float:
     return float(np.median(time_s[1::every] - time_s[:-1:every]))
 
 
-def stretches(mask: BoolArray) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+def stretches(mask: BoolArray) -> tuple[IndexArray, IndexArray]:
     """Return the first and the last index of each stretch of True, two arrays of equal shape."""
     edges = np.flatnonzero(mask[1:] != mask[:-1])
     first = edges[mask[edges + 1]] + 1
@@ -91,14 +96,26 @@ def stretches(mask: BoolArray) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.int
     return first, last
 
 
-def _without_cranking(time_s: FloatArray, above: BoolArray) -> BoolArray:
-    """Drop the stretches of `above` that are over within LEAST_RUN_UP_S."""
-    first, last = stretches(above)
-    if not len(first):
-        return above
-    began = np.where(first > 0, time_s[first - 1], -np.inf)
-    ended = np.where(last < len(time_s) - 1, time_s[(last + 1) % len(time_s)], np.inf)
-    kept = above.copy()
-    for start, stop in np.column_stack([first, last + 1])[ended - began < LEAST_RUN_UP_S]:
-        kept[start:stop] = False
-    return kept
+def lost_samples(usable: BoolArray) -> tuple[IndexArray, IndexArray]:
+    """Return the samples that are not usable, and the last usable one before each.
+
+    Returns:
+        Indices, and indices, -1 where there is none; shape (lost,) each.
+    """
+    lost = np.flatnonzero(~usable)
+    first_of_several = np.diff(lost, prepend=-2) > 1
+    return lost, lost[first_of_several][np.cumsum(first_of_several) - 1] - 1
+
+
+def usable_at(index: IndexArray, lost: IndexArray, before: IndexArray) -> IndexArray:
+    """Return each sample itself, or the usable one before it; -1 where there is none.
+
+    Args:
+        index: samples; -1 stays.
+        lost: samples that are not usable, as of `lost_samples`.
+        before: the usable sample before each of them.
+    """
+    if not len(lost):
+        return index
+    place = np.minimum(np.searchsorted(lost, index), len(lost) - 1)
+    return np.where(lost[place] == index, before[place], index)

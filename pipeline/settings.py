@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import tomllib
 from datetime import UTC, tzinfo
 from typing import Any, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -12,14 +11,17 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from pipeline.catalogue import channels
 from pipeline.causes import part_named
-from pipeline.errors import RegisterError, SettingsError
+from pipeline.errors import RegisterError, SettingsError, tell_faults
 from pipeline.service import ServiceLimit
+from pipeline.toml_text import read_toml, shown
 from pipeline.units import parse
 
 UnitSystem = Literal["metric", "imperial"]
 
 TIME = "time"
 """Stands for the time column where headers and units are given."""
+
+_ADDRESSES = ("register", "files")
 
 DATE = "date"
 """Stands for a column of dates beside the time where headers are given."""
@@ -89,6 +91,7 @@ class Settings(_Section):
         profile: logger profiles by name.
         register_url: address of the register's PostgreSQL database (`register` in the file); None:
             a SQLite file in the logbook.
+        files: address of the store of originals and runs; None: the logbook's folder.
         service: service limits by kind of part.
     """
 
@@ -97,6 +100,7 @@ class Settings(_Section):
     timezone: str = "UTC"
     profile: dict[str, Profile] = Field(default_factory=dict)
     register_url: str | None = Field(default=None, alias="register")
+    files: str | None = None
     service: dict[str, ServiceLimit] = Field(default_factory=dict)
 
     @field_validator("timezone")
@@ -145,12 +149,11 @@ def parse_settings(text: str, *, source: str) -> Settings:
         SettingsError: names every fault at once.
     """
     try:
-        return Settings.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
-        raise SettingsError(f"{source} is not TOML: {error}.") from error
+        return Settings.model_validate(read_toml(text))
     except ValidationError as error:
-        faults = "; ".join(_sentence(fault) for fault in error.errors())
-        raise SettingsError(f"{source}: {faults}.") from error
+        raise SettingsError(f"{source}: {tell_faults(error.errors(), _sentence)}") from error
+    except ValueError as error:
+        raise SettingsError(f"{source} is not TOML: {error}.") from error
 
 
 def zone(name: str) -> tzinfo:
@@ -199,8 +202,11 @@ def _sentence(fault: Any) -> str:
     path = ".".join(str(part) for part in fault["loc"])
     match fault["type"]:
         case "extra_forbidden":
-            return f"unknown key {path!r}"
+            return f"unknown key {shown(path)}"
         case "value_error":
             return f"in {path}: {fault['ctx']['error']}"
         case _:
-            return f"{path!r} is {fault['input']!r}: {fault['msg'][0].lower() + fault['msg'][1:]}"
+            message = fault["msg"][0].lower() + fault["msg"][1:]
+            if path.startswith(_ADDRESSES):  # there may be a password in it
+                return f"{path!r}: {message}"
+            return f"{path!r} is {shown(fault['input'])}: {message}"

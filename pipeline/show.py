@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
@@ -91,6 +92,8 @@ _TEXT_COLUMNS = {
 """Columns that give way where the terminal is narrow, but not below _NARROWEST."""
 
 _NARROWEST = 12
+
+_KEPT_CONTROLS = "\n\t"
 
 _FIGURE_GAP = re.compile(r"(?<=\d) (?=[^\W\d]|[%°])")
 
@@ -210,3 +213,20 @@ def past_moment(text: str, what: str, timezone: tzinfo, now: datetime) -> dateti
     if at > now + timedelta(days=1):
         raise ValueError(f"{what} {text} lies in the future: check the date.")
     return at
+
+
+def visible(text: str) -> str:
+    """Return text with every sign that would work on a terminal, and not be seen, written out."""
+    if text.isprintable():
+        return text
+    return "".join(_written_out(letter) for letter in text)
+
+
+def _written_out(letter: str) -> str:
+    works = unicodedata.category(letter) in ("Cc", "Cf", "Cs") and letter not in _KEPT_CONTROLS
+    return letter.encode("unicode_escape").decode("ascii") if works else letter
+
+
+def capital(text: str) -> str:
+    """Return a text with a capital to begin a sentence with."""
+    return text[:1].upper() + text[1:]

@@ -5,7 +5,6 @@ from __future__ import annotations
 import difflib
 import hashlib
 import json
-import tomllib
 from typing import Any, Literal, Self
 
 from pydantic import (
@@ -19,7 +18,8 @@ from pydantic import (
     model_validator,
 )
 
-from pipeline.errors import SettingsError
+from pipeline.errors import SettingsError, tell_faults
+from pipeline.toml_text import read_toml, shown
 
 Kind = Literal[
     "over_rev",
@@ -218,26 +218,25 @@ def parse_spec(text: str, *, source: str) -> EngineSpec:
         SettingsError: names every fault at once: bad TOML, missing, unknown or unusable keys.
     """
     try:
-        return EngineSpec.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
-        raise SettingsError(f"{source} is not TOML: {error}.") from error
+        return EngineSpec.model_validate(read_toml(text))
     except ValidationError as error:
-        faults = "; ".join(_sentence(fault) for fault in error.errors())
-        raise SettingsError(f"{source}: {faults}.") from error
+        raise SettingsError(f"{source}: {tell_faults(error.errors(), _sentence)}") from error
+    except ValueError as error:
+        raise SettingsError(f"{source} is not TOML: {error}.") from error
 
 
 def _sentence(fault: Any) -> str:
     path = ".".join(str(part) for part in fault["loc"])
     match fault["type"]:
         case "extra_forbidden":
-            return f"unknown key {path!r}{_nearest(fault['loc'])}"
+            return f"unknown key {shown(path)}{_nearest(fault['loc'])}"
         case "missing":
             return f"{path!r} is missing"
         case "value_error":
             return f"in [{path}] {fault['ctx']['error']}"
         case _:
             message = fault["msg"][0].lower() + fault["msg"][1:]
-            return f"{path!r} is {fault['input']!r}: {message}"
+            return f"{path!r} is {shown(fault['input'])}: {message}"
 
 
 def _nearest(path: tuple[str | int, ...]) -> str:

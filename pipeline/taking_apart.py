@@ -6,6 +6,7 @@ aside in the logbook until the findings are recorded.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import time
 from collections.abc import Callable, Iterable
@@ -15,12 +16,13 @@ from datetime import datetime
 from pathlib import Path
 
 from pipeline.errors import RegisterError
+from pipeline.file_store import whole_file
 from pipeline.finding import Finding
-from pipeline.logbook import Logbook, saying_what_failed, whole_file
+from pipeline.logbook import Logbook, saying_what_failed
 from pipeline.register import Session, teardowns
 from pipeline.register.part_values import FindingRecord, TeardownRecord
 from pipeline.teardown.findings_file import read_findings
-from pipeline.teardown.photos import Photo, prepare_photo
+from pipeline.teardown.photos import MAX_BYTES, Photo, prepare_photo
 
 _ASIDE = "drafts"
 """Folder of the logbook for photos of findings that are not recorded yet."""
@@ -222,7 +224,7 @@ def _with_photos(finding: Finding, folder: Path, photos: dict[str, Photo]) -> Fi
     names = []
     for name in finding.photos:
         try:
-            data = (folder / name).read_bytes()
+            data = _read_beside(folder, name)
         except OSError as error:
             raise RegisterError(
                 f"The photo {name} of the {finding.part} cannot be read ({error.strerror}): put it "
@@ -232,3 +234,18 @@ def _with_photos(finding: Finding, folder: Path, photos: dict[str, Photo]) -> Fi
         photos[photo.file_name] = photo
         names.append(photo.file_name)
     return replace(finding, photos=tuple(names))
+
+
+def _read_beside(folder: Path, name: str) -> bytes:
+    """Return the bytes of a photo in a folder: who wrote the findings may name no other file.
+
+    Raises:
+        OSError: it cannot be read, lies elsewhere, or is no file.
+    """
+    path = (folder / name).resolve()
+    if not path.is_relative_to(folder.resolve()):
+        raise OSError(errno.EACCES, "it lies elsewhere")
+    if path.exists() and not path.is_file():
+        raise OSError(errno.EACCES, "it is no file")
+    with path.open("rb") as file:
+        return file.read(MAX_BYTES + 1)

@@ -5,12 +5,19 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
-from pipeline.errors import BabbittError
-from pipeline.logbook import INCOMING, Logbook, saying_what_failed
+from pipeline.errors import BabbittError, LogbookError
+from pipeline.file_store import on_disk
+from pipeline.finding import PHOTO_NAME
+from pipeline.logbook import (
+    INCOMING,
+    PHOTO_FOLDER,
+    STORED_FOLDERS,
+    Logbook,
+    saying_what_failed,
+)
 from pipeline.register import runs, teardowns
 from pipeline.register.values import RunRecord
 
@@ -55,12 +62,17 @@ def verify(
         for record in records
         if record.judged_by is None and record.removed_at is None
     ]
-    unfinished += _strangers(book, records, photos)
+    try:
+        with saying_what_failed(f"cannot look through {book.files.address}"):
+            unfinished += _strangers(book, records, photos)
+    except LogbookError as error:
+        faults.append(str(error))
     return Verified(len(records), tuple(faults), tuple(unfinished))
 
 
 def _faults_of(book: Logbook, record: RunRecord) -> list[str]:
     faults = []
+    path = book.files.shown(book.run_name(record.engine_id, record.run_id))
     try:
         samples, last_s, rising, known, same = 0, -np.inf, True, True, True
         for part in book.run_parts(record.engine_id, record.run_id):
@@ -70,20 +82,14 @@ def _faults_of(book: Logbook, record: RunRecord) -> list[str]:
             rising &= bool((np.diff(part.time_s, prepend=last_s) > 0.0).all())
             samples, last_s = samples + part.samples, part.time_s[-1]
         if not known:
-            faults.append(
-                f"{book.run_path(record.engine_id, record.run_id)} is another run than its name "
-                "says: restore it from a backup."
-            )
+            faults.append(f"{path} is another run than its name says: restore it from a backup.")
         elif not same:
             faults.append(
-                f"{book.run_path(record.engine_id, record.run_id)} was read otherwise than the "
-                f"register says: `babbitt run reread {record.run_id}` mends that."
+                f"{path} was read otherwise than the register says: "
+                f"`babbitt run reread {record.run_id}` mends that."
             )
         elif samples != record.samples or not rising:
-            faults.append(
-                f"{book.run_path(record.engine_id, record.run_id)} has other samples than were "
-                "written: restore it from a backup."
-            )
+            faults.append(f"{path} has other samples than were written: restore it from a backup.")
     except BabbittError as error:
         faults.append(str(error))
     try:
@@ -100,7 +106,7 @@ def _faults_of(book: Logbook, record: RunRecord) -> list[str]:
 
 def _sha256_of_original(book: Logbook, sha256: str) -> str:
     digest = hashlib.sha256()
-    what = f"cannot read the kept log {book.original_path(sha256)}"
+    what = f"cannot read the kept log {book.files.shown(book.original_name(sha256))}"
     with saying_what_failed(what), book.open_original(sha256) as stream:
         while block := stream.read(_BLOCK):
             digest.update(block)
@@ -109,6 +115,8 @@ def _sha256_of_original(book: Logbook, sha256: str) -> str:
 
 def _photo_faults(book: Logbook, name: str) -> list[str]:
     """Compare a photo with its name, which is its hash."""
+    if not PHOTO_NAME.fullmatch(name):
+        return [f"The register lists a photo as {name!r}, which no photo is called."]
     path = book.photo_path(name)
     try:
         whole = hashlib.sha256(path.read_bytes()).hexdigest() == path.stem
@@ -119,19 +127,25 @@ def _photo_faults(book: Logbook, name: str) -> list[str]:
 
 def _strangers(book: Logbook, records: Iterable[RunRecord], photos: Iterable[str]) -> list[str]:
     """Name the files that the register knows nothing of."""
-    known: set[Path] = set()
+    known: set[str] = set()
     for record in records:
-        known.add(book.run_path(record.engine_id, record.run_id))
-        known.add(book.original_path(record.source_sha256 or ""))
-    for name in photos:
-        known |= {book.photo_path(name), book.thumbnail_path(name)}
+        known.add(book.run_name(record.engine_id, record.run_id))
+        known.add(book.original_name(record.source_sha256 or ""))
+    kept = {path for name in photos for path in (book.photo_path(name), book.thumbnail_path(name))}
+    home = on_disk(book.root)
     found = [
-        path
-        for folder in ("runs", "originals", "photos")
-        for path in sorted((book.root / folder).rglob("*"))
-        if path.is_file() and path not in known
+        book.files.shown(name)
+        for folder in STORED_FOLDERS
+        for name in book.files.names(folder)
+        if name not in known
     ]
-    found += sorted(book.root.glob(f"{INCOMING}*"))
+    found += [
+        str(path)
+        for path in sorted((book.root / PHOTO_FOLDER).rglob("*"))
+        if path.is_file() and path not in kept
+    ]
+    begun = {store.shown(n) for store in (home, book.files) for n in store.folders(INCOMING)}
+    found += sorted(begun)
     return [
         f"{path} is in no record, left by a command that was cut off: repeat that command, "
         "or delete the file."

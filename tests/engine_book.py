@@ -35,9 +35,10 @@ LOSS_AN_HOUR = 0.02
 SERVICE = "\n[service.rod_bearing]\nrunning_h = 4\n"
 
 
-def make_engine_book(folder: Path) -> Logbook:
-    """Make the logbook of this module."""
-    book = create_logbook(folder, settings_text() + SERVICE)
+def make_engine_book(folder: Path, register: str = "") -> Logbook:
+    """Make the logbook of this module; its register lies in it, or at an address."""
+    kept = f'register = "{register}"\n' if register else ""
+    book = create_logbook(folder, kept + settings_text() + SERVICE)
     with book.register.writing("Ann") as session:
         for name in ("E1", "E2", "E3"):
             engines.add_engine(session, name, TOML, built_at=BUILT)
@@ -64,6 +65,7 @@ def add_run(
     doses: tuple[float, ...] = (),
     hours: float | None = None,
     blind: tuple[str, ...] = (),
+    circuit: str | None = None,
 ) -> str:
     """Add an hour's run with an oil starvation for each dose; `hours` gives it steady pressure."""
     run_id = f"{engine_id}-{at:%Y%m%d%H}".ljust(16, "0")
@@ -90,7 +92,7 @@ def add_run(
         peak_oil_angle_right_deg=None,
         least_boiling_margin_k=None,
     )
-    runs.record_run(session, run, exposure)
+    runs.record_run(session, run, exposure, circuit=circuit)
     found = [starvation(run_id, engine_id, 900.0 * (n + 1), dose) for n, dose in enumerate(doses)]
     events.replace_events(session, run_id, found, judged_by="test")
     if hours is not None:

@@ -65,6 +65,7 @@ def a_run(
         "watched_s": {kind: 3600.0 * hours for kind in KINDS if kind not in unwatched},
         "unlogged": False,
         "judged": True,
+        "circuit": None,
     } | changes
     return RunExposure(**fields)
 
@@ -79,7 +80,9 @@ def taken(*, unwatched_h: Mapping[str, float] | None = None, **doses: float) -> 
     return Taken(row, blind, 0.0)
 
 
-def a_ledger(*runs: Mapping[str, float], engine_id: str = "E1") -> Ledger:
+def a_ledger(
+    *runs: Mapping[str, float], engine_id: str = "E1", circuits: Sequence[str | None] | None = None
+) -> Ledger:
     """A ledger of logged runs, a day apart from MAY on, each given as its doses."""
     rows = [taken(**{name.replace(".", "__"): dose for name, dose in run.items()}) for run in runs]
     return Ledger(
@@ -90,6 +93,7 @@ def a_ledger(*runs: Mapping[str, float], engine_id: str = "E1") -> Ledger:
         doses=np.array([row.doses for row in rows]).reshape(-1, len(causes())),
         unwatched_h=np.array([row.unwatched_h for row in rows]).reshape(-1, len(causes())),
         revolutions=np.full(len(runs), 1000.0),
+        circuits=(None,) * len(runs) if circuits is None else tuple(circuits),
     )
 
 

@@ -10,9 +10,10 @@ from invented import SPEC
 
 from pipeline.detect.judge import detect
 from pipeline.detect.watch import watched
-from pipeline.logbook import Logbook, create_logbook, settings_text, write_run
+from pipeline.logbook import Logbook, create_logbook, settings_text
 from pipeline.register import engines, events, runs
 from pipeline.run import BAD, GOOD, MISSING, Run, RunInfo, Signal
+from pipeline.run_file import write_run
 from pipeline.spec import KINDS, parse_spec
 from pipeline.totals.exposure import expose
 
@@ -31,7 +32,7 @@ def make_run_book(folder: Path) -> Logbook:
         engines.add_engine(session, "E1", TOML, built_at=BUILT)
     for run_id, at in ((FIRST, AT), (SECOND, AT + timedelta(days=1))):
         run = a_run(run_id, at)
-        path = book.run_path("E1", run_id)
+        path = book.root / book.run_name("E1", run_id)
         path.parent.mkdir(parents=True, exist_ok=True)
         write_run(run, path)
         with book.register.writing("Ann") as session:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from invented import SPEC
 
 from pipeline.logbook import Logbook, create_logbook, settings_text
-from pipeline.register import engines
+from pipeline.register import engines, events, runs
 
 HEADER = "Time (s),RPM (1/min),Oil Press (kPa),Oil Temp (°C)"
 
@@ -56,3 +57,11 @@ def write_season(folder: Path, logs: int = 12) -> list[Path]:
     broken = folder / "day1" / "notes.txt"
     broken.write_text("front left 1.9 bar\n", encoding="utf-8")
     return sorted([*made, copy, overlap, broken])
+
+
+def contents(book: Logbook) -> tuple[list[Any], list[Any]]:
+    """The runs and events of E1, in a form that does not depend on when they came in."""
+    with book.register.reading() as session:
+        recorded = runs.list_runs(session, engine_id="E1")
+        found = events.list_events(session, engine_id="E1")
+    return [(run.run_id, run.source_name, run.started_at) for run in recorded], found

@@ -14,18 +14,19 @@ from engine_book import NOW, make_engine_book
 from PIL import Image
 
 from pipeline.finding import Finding, Measurement
-from pipeline.logbook import Logbook, write_run
+from pipeline.logbook import Logbook
 from pipeline.register import runs
 from pipeline.run import Run, RunInfo, Signal
+from pipeline.run_file import write_run
 from pipeline.taking_apart import aside_in, record_findings, set_photo_aside
 
 APART = NOW - timedelta(days=1)
 CLEARANCE = Measurement("clearance", 0.071, "mm", 0.045, 0.065)
 
 
-def make_strip_book(folder: Path) -> Logbook:
-    """Make the logbook of this module."""
-    book = make_engine_book(folder)
+def make_strip_book(folder: Path, register: str = "") -> Logbook:
+    """Make the logbook of this module; its register lies in it, or at an address."""
+    book = make_engine_book(folder, register)
     with book.register.reading() as session:
         recorded = runs.list_runs(session)
     for each in recorded:
@@ -34,7 +35,7 @@ def make_strip_book(folder: Path) -> Logbook:
             *(each.source_sha256, (), (), (), 20),
         )
         rpm = Signal(np.full(2, 6000, np.float32), np.ones(2, np.uint8), "1/min", 0.1, "RPM")
-        path = book.run_path(each.engine_id, each.run_id)
+        path = book.root / book.run_name(each.engine_id, each.run_id)
         path.parent.mkdir(parents=True, exist_ok=True)
         write_run(Run(info, np.array([0.0, 3600.0]), {"rpm": rpm}), path)
     photo, _ = set_photo_aside(book, jpeg(), name="shell.jpg")

@@ -10,15 +10,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from small_logs import make_book, write_log, write_season
+from small_logs import contents, make_book, write_log, write_season
 
 from pipeline.backlog import in_order, process_pool, take_in
 from pipeline.errors import LogbookError
-from pipeline.flow import Incoming, Intake, incoming_folder, read_in, record
+from pipeline.flow import Incoming, incoming_folder, read_in, record
 from pipeline.ingest.source import Instructions
+from pipeline.intake import Intake
 from pipeline.judging import Apply, judge_engine
 from pipeline.logbook import Logbook
-from pipeline.register import events, runs
 from pipeline.register.store import Register
 from pipeline.verify import verify
 
@@ -30,13 +30,6 @@ def take_in_all(book: Logbook, logs: list[Path], apply: Apply = map) -> list[Int
         intakes = list(take_in(book, logs, FOR_E1, folder, apply=apply))
     assert judge_engine(book, "E1", apply=apply).failures == ()
     return intakes
-
-
-def contents(book: Logbook) -> tuple[list[Any], list[Any]]:
-    with book.register.reading() as session:
-        recorded = runs.list_runs(session, engine_id="E1")
-        found = events.list_events(session, engine_id="E1")
-    return [(run.run_id, run.source_name, run.started_at) for run in recorded], found
 
 
 def test_the_outcome_does_not_depend_on_the_workers(tmp_path: Path) -> None:

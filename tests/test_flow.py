@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import errno
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from invented import SPEC
 
+from pipeline import judging
 from pipeline.flow import ingest_log
 from pipeline.ingest.source import Instructions
 from pipeline.judging import judge_engine
 from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_text
 from pipeline.register import builds, corrections, engines, events, runs
+from pipeline.spec import KINDS
 from pipeline.verify import verify
 
 FOR_E1 = Instructions(engine_id="E1")
@@ -54,6 +57,7 @@ def files_of(book: Logbook) -> list[Path]:
     "place",
     [
         "pipeline.reading.RunWriter.finish",
+        "pipeline.run_file.pq.ParquetWriter.write_table",
         "pipeline.flow.write_original",
         "pipeline.judging.ExposureSum.exposure",
         "pipeline.register.runs.record_run",
@@ -179,10 +183,75 @@ def test_a_removed_run_teaches_nothing(book: Logbook, tmp_path: Path) -> None:
 def test_a_run_whose_file_is_gone_does_not_stop_the_others(book: Logbook, tmp_path: Path) -> None:
     logs = [write_log(tmp_path, f"{n}.csv", f"2026-05-0{n}T10:00:00Z") for n in (1, 2)]
     gone, kept = (ingest_log(book, log, FOR_E1) for log in logs)
-    book.run_path("E1", str(gone.run_id)).unlink()
+    (book.root / book.run_name("E1", str(gone.run_id))).unlink()
     with book.register.writing() as session:
         engines.set_spec(session, "E1", SPEC.replace("redline_rpm = 7600", "redline_rpm = 6900"))
     judged = judge_engine(book, "E1")
     assert judged.judged == (kept.run_id,)
     assert len(judged.failures) == 1
     assert "is missing" in judged.failures[0]
+
+
+def change_spec(book: Logbook, was: str, now: str) -> None:
+    with book.register.writing() as session:
+        engines.set_spec(session, "E1", SPEC.replace(was, now))
+
+
+def test_a_change_of_one_limit_reads_and_replaces_only_what_it_governs(
+    book: Logbook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ingest_log(book, write_log(tmp_path, "a.csv", "2026-05-03T10:00:00Z"), FOR_E1)
+    with book.register.reading() as session:
+        (dip,) = events.list_events(session)
+    read: list[tuple[str, ...]] = []
+    parts = Logbook.run_parts
+
+    def noted(*args: tuple[str, ...]) -> object:
+        read.append(args[3])
+        return parts(*args)
+
+    monkeypatch.setattr(Logbook, "run_parts", noted)
+    change_spec(book, "redline_rpm = 7600", "redline_rpm = 6900")
+    judge_engine(book, "E1")
+    assert read == [("rpm", "boost", "throttle")]
+    with book.register.reading() as session:
+        after = [dated.event for dated in events.list_events(session)]
+    assert {event.kind for event in after} == {dip.event.kind, "over_rev"}
+    (same,) = (event for event in after if event.kind == dip.event.kind)
+    assert replace(same, spec_version="") == replace(dip.event, spec_version="")
+    assert (
+        {event.spec_version for event in after} == {same.spec_version} != {dip.event.spec_version}
+    )
+
+    read.clear()
+    change_spec(book, "redline_rpm = 7600", "redline_rpm = 6900\nfatigue_exponent = 5")
+    assert judge_engine(book, "E1").judged == ()
+    change_spec(book, "limit_kpa = 180.0", "limit_kpa = 190.0")
+    assert len(judge_engine(book, "E1").judged) == 1
+    assert read == [("rpm", "boost", "throttle")]
+
+
+def test_what_another_judged_meanwhile_is_judged_again_as_a_whole(
+    book: Logbook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two at once, by different limits: the events of a run are all by the limits of its key."""
+    ingest_log(book, write_log(tmp_path, "a.csv", "2026-05-03T10:00:00Z"), FOR_E1)
+    search = judging.detect_parts
+    calls: list[tuple[str, ...]] = []
+
+    def overtaken(*args: object) -> object:
+        calls.append(args[3])
+        if len(calls) == 1:
+            with book.register.writing() as session:
+                events.replace_events(session, run_id, [], judged_by="other limits")
+        return search(*args)
+
+    with book.register.reading() as session:
+        (run_id,) = (record.run_id for record in runs.list_runs(session))
+    monkeypatch.setattr("pipeline.judging.detect_parts", overtaken)
+    change_spec(book, "redline_rpm = 7600", "redline_rpm = 6900")
+    judge_engine(book, "E1")
+    assert calls == [("over_rev",), KINDS]
+    with book.register.reading() as session:
+        kinds = {dated.event.kind for dated in events.list_events(session)}
+    assert kinds == {"over_rev", "low_oil_pressure"}

@@ -22,7 +22,7 @@ from pipeline.flow import ingest_log
 from pipeline.ingest.source import Instructions
 from pipeline.judging import judge_engine
 from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_text
-from pipeline.register import builds, engines, events, runs
+from pipeline.register import builds, engines, events, exposures, runs
 from pipeline.verify import verify
 
 FOR_E1 = Instructions(engine_id="E1")
@@ -77,7 +77,7 @@ def found_in(book: Logbook) -> tuple[Any, ...]:
             events.list_events(session),
             builds.surface_of(session, build),
             (run.samples, run.duration_s, run.warnings, run.channels),
-            runs.exposure_of(session, run.run_id),
+            exposures.exposure_of(session, run.run_id),
         )
 
 
@@ -149,7 +149,7 @@ def test_a_log_that_changes_while_it_is_taken_in_is_left_for_later(
             file.write("30.0,4000,300,90,0\n")
 
     with monkeypatch.context() as growing:
-        growing.setattr("pipeline.logbook.RunWriter.finish", grown)
+        growing.setattr("pipeline.run_file.RunWriter.finish", grown)
         intake = ingest_log(book, log, FOR_E1)
     assert (intake.status, intake.later) == ("refused", True)
     assert "still being written" in str(intake.error)

@@ -6,9 +6,12 @@ import ast
 import itertools
 import re
 import tomllib
+from importlib.metadata import distributions
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
 
 ROOT = Path(__file__).parent.parent
 LAYERS = [
@@ -19,10 +22,11 @@ LAYERS = [
     {"pipeline.views"},
     {"pipeline.demo"},
     {"pipeline.backup", "pipeline.exchange"},
+    {"pipeline.cluster"},
     {"pipeline.backlog", "pipeline.watching"},
     {"pipeline.moves", "pipeline.verify"},
     {"pipeline.flow"},
-    {"pipeline.reading"},
+    {"pipeline.intake", "pipeline.reading"},
     {
         "pipeline.assess",
         "pipeline.build_sheet",
@@ -42,7 +46,8 @@ LAYERS = [
     {"pipeline.figures"},
     {"pipeline.damage"},
     {"pipeline.log_files"},
-    {"pipeline.logbook"},
+    {"pipeline.logbook", "pipeline.run_file"},
+    {"pipeline.file_store"},
     {"pipeline.register"},
     {"pipeline.show"},
     {"pipeline.settings"},
@@ -50,6 +55,7 @@ LAYERS = [
     {"pipeline.window"},
     {"pipeline.causes", "pipeline.event", "pipeline.exposure", "pipeline.running"},
     {
+        "pipeline.circuit",
         "pipeline.csv_rows",
         "pipeline.dictionary",
         "pipeline.run",
@@ -58,7 +64,7 @@ LAYERS = [
     {"pipeline.conversion"},
     {"pipeline.catalogue"},
     {"pipeline.units"},
-    {"pipeline.log_bytes"},
+    {"pipeline.log_bytes", "pipeline.toml_text"},
     {"pipeline.errors"},
     {"schemas"},
 ]
@@ -166,8 +172,26 @@ def test_lock_files_hold_every_dependency_of_the_project() -> None:
     }
     for name, requirements in wanted.items():
         locked = {
-            line.split("==")[0]
+            re.split(r"==|\[", line)[0]
             for line in (ROOT / name).read_text(encoding="utf-8").splitlines()
             if "==" in line
         }
         assert {re.split(r"\W*>=|\[", text)[0] for text in requirements} <= locked
+
+
+def test_lock_files_pin_what_is_asked_for_with_extras() -> None:
+    """A requirement with extras whose pin lacks them takes the newest release, and is refused."""
+    text = (ROOT / "requirements-dev.lock").read_text(encoding="utf-8")
+    pinned = {line.split("==")[0] for line in text.splitlines() if "==" in line}
+    names = {canonicalize_name(name.split("[")[0]) for name in pinned}
+    asked = [
+        (distribution.metadata["Name"], requirement)
+        for distribution in distributions()
+        if canonicalize_name(distribution.metadata["Name"]) in names
+        for requirement in map(Requirement, distribution.requires or [])
+        if requirement.extras and (requirement.marker is None or requirement.marker.evaluate())
+    ]
+    assert asked
+    for by, requirement in asked:
+        name = canonicalize_name(requirement.name)
+        assert any(pin.startswith(f"{name}[") for pin in pinned), f"{by} asks for {requirement}"

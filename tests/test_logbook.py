@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import time
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,17 +13,17 @@ import pyarrow.parquet as pq
 import pytest
 
 from pipeline.errors import LogbookError
+from pipeline.file_store import whole_file
 from pipeline.logbook import (
     Logbook,
     create_logbook,
     open_logbook,
     saying_what_failed,
     settings_text,
-    whole_file,
     write_original,
-    write_run,
 )
 from pipeline.run import Run, RunInfo, Signal
+from pipeline.run_file import RunWriter, write_run
 
 
 @pytest.fixture
@@ -55,7 +57,7 @@ def make_run() -> Run:
 
 def test_a_run_is_read_back_as_it_was_written(book: Logbook) -> None:
     run = make_run()
-    with whole_file(book.run_path("E1", "r1")) as part:
+    with whole_file(book.root / book.run_name("E1", "r1")) as part:
         write_run(run, part)
     back = book.read_run("E1", "r1")
     assert back.info == run.info
@@ -67,14 +69,34 @@ def test_a_run_is_read_back_as_it_was_written(book: Logbook) -> None:
         assert replace(back.signals[name], values=signal.values, flags=signal.flags) == signal
 
 
+@pytest.mark.parametrize("parts", [1, 2])
+def test_a_part_that_cannot_be_written_is_raised_however_late_it_fails(
+    parts: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> None:
+        time.sleep(0.05)
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    def write() -> None:
+        with RunWriter(tmp_path / "run.parquet") as writer:
+            for _ in range(parts):
+                writer.write(run)
+            writer.finish(run.info)
+
+    run = make_run()
+    monkeypatch.setattr(pq.ParquetWriter, "write_table", full)
+    with pytest.raises(OSError, match="No space"):
+        write()
+
+
 def test_a_run_can_be_read_in_part(book: Logbook) -> None:
-    with whole_file(book.run_path("E1", "r1")) as part:
+    with whole_file(book.root / book.run_name("E1", "r1")) as part:
         write_run(make_run(), part)
     assert list(book.read_run("E1", "r1", ["rpm", "boost"]).signals) == ["rpm"]
 
 
 def test_any_parquet_reader_finds_the_columns_of_the_contract(book: Logbook) -> None:
-    path = book.run_path("E1", "r1")
+    path = book.root / book.run_name("E1", "r1")
     with whole_file(path) as part:
         write_run(make_run(), part)
     schema = pq.read_schema(path)
@@ -88,7 +110,7 @@ def test_any_parquet_reader_finds_the_columns_of_the_contract(book: Logbook) -> 
 
 def test_a_log_is_kept_byte_for_byte(book: Logbook) -> None:
     data = bytes(range(256)) * 10_000
-    with whole_file(book.original_path("ab" * 32)) as part:
+    with whole_file(book.root / book.original_name("ab" * 32)) as part:
         write_original([data[:1000], data[1000:]], part)
     assert book.read_original("ab" * 32) == data
 
@@ -110,7 +132,7 @@ def test_a_file_that_was_not_finished_leaves_the_old_one(tmp_path: Path) -> None
 
 
 def test_a_damaged_or_missing_run_is_said_to_be(book: Logbook) -> None:
-    path = book.run_path("E1", "r1")
+    path = book.root / book.run_name("E1", "r1")
     with pytest.raises(LogbookError, match="is missing"):
         book.read_run("E1", "r1")
     with whole_file(path) as part:
@@ -121,7 +143,7 @@ def test_a_damaged_or_missing_run_is_said_to_be(book: Logbook) -> None:
 
 
 def test_a_parquet_file_that_is_no_run_is_said_to_be(book: Logbook, tmp_path: Path) -> None:
-    path = book.run_path("E1", "r1")
+    path = book.root / book.run_name("E1", "r1")
     path.parent.mkdir(parents=True)
     import pyarrow as pa
 
@@ -133,7 +155,7 @@ def test_a_parquet_file_that_is_no_run_is_said_to_be(book: Logbook, tmp_path: Pa
 def test_a_run_of_a_newer_program_is_refused_unharmed(
     book: Logbook, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    path = book.run_path("E1", "r1")
+    path = book.root / book.run_name("E1", "r1")
     with monkeypatch.context() as newer, whole_file(path) as part:
         newer.setattr("pipeline.run.SCHEMA_VERSION", 99)
         write_run(make_run(), part)

@@ -179,7 +179,7 @@ def test_a_run_that_was_given_to_another_engine_is_read_again_for_that(
     record = reread(book, misread, Correction(lateral_positive="right"))
     assert record.engine_id == "E2"
     assert book.read_run("E2", misread).info.engine_id == "E2"
-    assert not book.run_path("E1", misread).exists()
+    assert not (book.root / book.run_name("E1", misread)).exists()
     judge_engine(book, "E2")
     assert verify(book).faults == ()
 
@@ -207,7 +207,7 @@ def test_a_correction_that_cannot_be_is_refused(
 def test_a_full_disk_leaves_the_run_as_it_was(
     book: Logbook, misread: str, place: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    before, path = found(book, misread), book.run_path("E1", misread)
+    before, path = found(book, misread), (book.root / book.run_name("E1", misread))
     bytes_before = path.read_bytes()
 
     def full(*_args: object, **_named: object) -> None:
@@ -215,7 +215,7 @@ def test_a_full_disk_leaves_the_run_as_it_was(
 
     with monkeypatch.context() as broken:
         target = {
-            "write": "pipeline.moves.place_file",
+            "write": "pipeline.file_store.place_file",
             "commit": "sqlalchemy.engine.default.DefaultDialect.do_commit",
         }[place]
         broken.setattr(target, full)

@@ -7,10 +7,14 @@ import shlex
 from pathlib import Path
 from typing import Any
 
+import duckdb
 import pytest
 import typer.main
 
 from pipeline.cli import app
+from pipeline.demo import run_demo
+from pipeline.exchange.export import export
+from pipeline.logbook import open_logbook
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -40,6 +44,30 @@ def test_a_command_in_the_readme_exists_with_its_options(line: str) -> None:
         elif word.startswith("--"):
             assert word in known | {"--install-completion"}, word
     assert not hasattr(command, "commands") or "--" in line, f"{line} names no command"
+
+
+QUERIES = re.findall(r"^```sql\n(.*?)^```", README, flags=re.MULTILINE | re.DOTALL)
+
+
+@pytest.fixture(scope="module")
+def demo_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's logbook, with an export in it."""
+    folder = tmp_path_factory.mktemp("queried") / "book"
+    run_demo(folder)
+    export(open_logbook(folder), folder / "out", format="parquet")
+    return folder
+
+
+@pytest.mark.parametrize("query", QUERIES)
+def test_a_query_in_the_readme_has_answers(
+    query: str, demo_book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(demo_book)
+    with duckdb.connect() as connection:
+        answers = connection.execute(query).fetchall()
+    assert len(QUERIES) == 3
+    assert len(answers) >= 3
+    assert all(value is not None for value in answers[0])
 
 
 @pytest.mark.parametrize("target", re.findall(r"^make ([a-z-]+)", README, flags=re.MULTILINE))

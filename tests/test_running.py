@@ -75,6 +75,28 @@ def test_bad_samples_neither_run_nor_split_a_run_up():
     assert np.flatnonzero(on).tolist() == [50, 51, 52, 53, 54, 57, 58, 59, 60, 61]
 
 
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from([0.05, 0.2, 0.7]),
+            st.sampled_from([0.0, 900.0]),
+            st.sampled_from([GOOD, GOOD, BAD, MISSING]),
+        ),
+        max_size=30,
+    )
+)
+def test_the_usable_samples_run_as_if_the_others_were_not_there(samples):
+    step_s, rpm, flags = np.array(samples, np.float64).reshape(-1, 3).T
+    time_s, flags = np.cumsum(step_s), flags.astype(np.uint8)
+    usable = flags == GOOD
+
+    on = running(run_of(time_s, rpm, flags), 1000.0)
+
+    alone = running(run_of(time_s[usable], rpm[usable], flags[usable]), 1000.0)
+    assert on[usable].tolist() == alone.tolist()
+    assert not on[~usable].any()
+
+
 def test_a_run_without_engine_speed_runs_nowhere():
     run = Run(INFO, np.arange(4.0), {})
     assert running(run, 1000.0).tolist() == [False] * 4

@@ -56,7 +56,7 @@ def match_teardown(book: Logbook, engine_id: str, *, at: datetime | None = None)
     with book.register.reading() as session:
         findings = findings_of(session, engine_id)
         gathered = gather(session)
-        teardown = _newest(gathered.teardowns, engine_id, at)
+        teardown = newest_teardown(gathered.teardowns, engine_id, at)
         fitted = fitted_to(session, gathered, [engine_id], teardown.at)[engine_id]
     learned = Learning(gathered).of(engine_id)
     found = explain_teardown(gathered, learned, teardown, findings, fitted)
@@ -128,9 +128,14 @@ def explain_findings(
     return tuple(matches), tuple(unjudged)
 
 
-def _newest(
+def newest_teardown(
     teardowns: Sequence[TeardownRecord], engine_id: str, at: datetime | None
 ) -> TeardownRecord:
+    """Return the newest teardown of an engine by an instant, UTC; None: of all.
+
+    Raises:
+        RegisterError: it has none.
+    """
     theirs = [each for each in teardowns if each.engine_id == engine_id]
     known = [each for each in theirs if at is None or each.at <= at]
     if known:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -17,9 +17,11 @@ from pipeline.damage.ledger import column_of
 from pipeline.damage.looks import LikeParts, damaged_grades
 from pipeline.damage.prior import missing_lives, priors_of
 from pipeline.detect.pressure import PressureSummary, PressureSurface
+from pipeline.errors import RegisterError
 from pipeline.logbook import Logbook
 from pipeline.outlook.ahead import pool_of
 from pipeline.outlook.backtest import BackTest, Track, back_test
+from pipeline.outlook.circuits import headed_for
 from pipeline.outlook.doubts import Coverage
 from pipeline.outlook.drift import SteadyRun, pressure_drift
 from pipeline.outlook.outlook import EngineState, Outlook, look_ahead
@@ -40,11 +42,13 @@ class Outlooks:
         engines: in the order of their IDs.
         rpm_at: engine speed at the peak of the events that are told of, by event id.
         whys: of every damage mode that was looked at in a fleet, by engine.
+        left_out: engines of whose type none was logged at the circuit that was asked for.
     """
 
     engines: tuple[Outlook, ...]
     rpm_at: Mapping[str, float]
     whys: Mapping[str, tuple[Why, ...]]
+    left_out: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,6 +65,11 @@ class Known:
     state: EngineState
     learned: Learned
 
+    def headed_for(self, circuit: str) -> Known:
+        """Return it for next runs at a circuit; raises as `outlook.circuits.headed_for` does."""
+        ledgers = self.learned.fleet.ledgers
+        return replace(self, state=headed_for(self.state, ledgers, circuit))
+
 
 def outlooks(
     book: Logbook,
@@ -68,19 +77,23 @@ def outlooks(
     *,
     runs: int,
     at: datetime,
+    circuit: str | None = None,
     with_whys: bool = False,
 ) -> Outlooks:
     """Return the outlook of one engine, or of all.
 
     Args:
         book: the logbook.
-        engine_id: the engine; None: all that were built by then.
+        engine_id: the engine; None: all that were built by then, but for those of whose type none
+            was at `circuit`.
         runs: how many runs lie ahead, 1 to MOST_RUNS.
         at: UTC; what came later is not known.
+        circuit: where those runs will be; None: nobody says.
         with_whys: tell what was learned, too.
 
     Raises:
-        RegisterError: no such engine, or it was not built yet.
+        RegisterError: no such engine, it was not built yet, or no engine that counts was at
+            `circuit`; names those that are known.
         DamageModelError: the draws of a damage mode do not settle.
         LogbookError: the file of a run is missing or damaged.
     """
@@ -90,17 +103,21 @@ def outlooks(
             require_engine(session, engine_id)
         gathered = gather(session)
         known = known_of(session, gathered, [engine_id] if engine_id else None, at)
+    headed = known if circuit is None else _all_headed_for(known, circuit)
     found = [
         look_ahead(
             each.state, each.learned.posteriors, reader, runs=runs, service=book.settings.service
         )
-        for each in known.values()
+        for each in headed.values()
     ]
     whys = {
-        name: _whys(each.learned, each.state.spec.life) for name, each in known.items() if with_whys
+        name: _whys(each.learned, each.state.spec.life)
+        for name, each in headed.items()
+        if with_whys
     }
     told = [each.decisive.blame for each in found if each.decisive]
-    return Outlooks(tuple(found), rpm_at_peaks(book, worst_events(told)), whys)
+    left_out = tuple(name for name in known if name not in headed)
+    return Outlooks(tuple(found), rpm_at_peaks(book, worst_events(told)), whys, left_out)
 
 
 def known_of(
@@ -128,6 +145,23 @@ def known_of(
         state = state_of(session, gathered, learned, build, fitted[name], at)
         known[name] = Known(build, state, learned)
     return known
+
+
+def _all_headed_for(known: Mapping[str, Known], circuit: str) -> dict[str, Known]:
+    """Return what outlooks rest on of the engines of whose type some were at a circuit.
+
+    Raises:
+        RegisterError: there is none.
+    """
+    found, refused = {}, []
+    for name, each in known.items():
+        try:
+            found[name] = each.headed_for(circuit)
+        except RegisterError as error:
+            refused.append(error)
+    if refused and not found:
+        raise refused[0]
+    return found
 
 
 def sheet_of(book: Logbook, engine_id: str, *, at: datetime) -> tuple[Sheet, Mapping[str, float]]:

@@ -15,12 +15,12 @@ from typing import Annotated, Any
 import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.text import Text
 
 from pipeline.errors import RegisterError
-from pipeline.judging import Judged, judge_engine
 from pipeline.logbook import SETTINGS_FILE, Logbook, open_logbook, read_settings
 from pipeline.settings import Settings
-from pipeline.show import parse_instant
+from pipeline.show import parse_instant, visible
 
 LOGBOOK_OPTION = typer.Option(
     "--logbook",
@@ -41,11 +41,19 @@ _PIPED_WIDTH = 120
 """Columns where no terminal says how wide it is."""
 
 
+class _Console(Console):
+    """A console that shows text as it is: names of logs and headers may come from anywhere."""
+
+    def render_str(self, text: str, **how: Any) -> Text:
+        """Return the text that is shown for `text`."""
+        return super().render_str(visible(text), **how)
+
+
 def _console(*, stderr: bool) -> Console:
     """Return a console that prints text as it is: headers and notes may hold square brackets."""
     stream = sys.stderr if stderr else sys.stdout
     width = None if stream.isatty() else _PIPED_WIDTH
-    return Console(stderr=stderr, width=width, markup=False, emoji=False, highlight=False)
+    return _Console(stderr=stderr, width=width, markup=False, emoji=False, highlight=False)
 
 
 out = _console(stderr=False)
@@ -84,13 +92,12 @@ def _named(context: typer.Context, logbook: Path | None) -> Path | None:
 
 def print_json(value: Any) -> None:
     """Print a value as JSON on standard output."""
-    json.dump(value, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False, default=_encode)
-    sys.stdout.write("\n")
+    sys.stdout.write(_as_json(value, indent=1) + "\n")
 
 
 def print_json_line(value: Any) -> None:
     """Print a value as one line of JSON, at once: for output that goes on for ever."""
-    sys.stdout.write(json.dumps(value, ensure_ascii=False, allow_nan=False, default=_encode) + "\n")
+    sys.stdout.write(_as_json(value) + "\n")
     sys.stdout.flush()
 
 
@@ -178,19 +185,13 @@ def who() -> str:
         return "unknown"
 
 
+def _as_json(value: Any, indent: int | None = None) -> str:
+    """Return JSON; bytes of a file's name that are no UTF-8 are escaped, as JSON can."""
+    text = json.dumps(value, indent=indent, ensure_ascii=False, allow_nan=False, default=_encode)
+    return text.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
 def _encode(value: Any) -> Any:
     if isinstance(value, datetime):
         return value.isoformat()
     raise TypeError(f"cannot write {type(value).__name__} as JSON")
-
-
-def rejudge(book: Logbook, engine_id: str, *, quiet: bool = False) -> Judged:
-    """Search what a change left to be searched again, and say so on standard error."""
-    with progress(f"Searching the runs of {engine_id}", quiet=quiet) as track:
-        judged = judge_engine(book, engine_id, track=track)
-    if not quiet:
-        if judged.judged:
-            err.print(f"{engine_id}: searched {len(judged.judged)} runs again.")
-        for failure in judged.failures:
-            err.print(failure)
-    return judged

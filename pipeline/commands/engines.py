@@ -19,9 +19,9 @@ from pipeline.commands.common import (
     out,
     past_instant,
     print_json,
-    rejudge,
     who,
 )
+from pipeline.commands.workers import rejudge
 from pipeline.finding import Measurement
 from pipeline.logbook import saying_what_failed
 from pipeline.register import builds, engines

@@ -17,10 +17,10 @@ from pipeline.commands.common import (
     out,
     past_instant,
     print_json,
-    rejudge,
     who,
 )
 from pipeline.commands.totals import say_changed, standing
+from pipeline.commands.workers import rejudge
 from pipeline.logbook import Logbook
 from pipeline.mending import sort_of
 from pipeline.register import engines

@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.backlog import on_cores, take_in
+from pipeline.backlog import take_in
 from pipeline.commands.common import (
     EngineFilter,
     JsonOption,
@@ -22,9 +22,9 @@ from pipeline.commands.common import (
     print_json,
     progress,
     progress_to,
-    rejudge,
 )
 from pipeline.commands.reading import (
+    CircuitOption,
     DatesOption,
     LateralOption,
     MapOption,
@@ -35,7 +35,10 @@ from pipeline.commands.reading import (
     UnitOption,
     instructions_from,
 )
-from pipeline.flow import Intake, after_judging, incoming_folder
+from pipeline.commands.workers import ClusterOption, WorkersOption, at_work, rejudge
+from pipeline.exchange.files import harmless
+from pipeline.flow import after_judging, incoming_folder
+from pipeline.intake import Intake
 from pipeline.judging import Apply, judge_engine
 from pipeline.log_files import logs_in
 from pipeline.logbook import Logbook, saying_what_failed
@@ -65,11 +68,10 @@ def ingest(
     dates: DatesOption = None,
     timezone: TimezoneOption = None,
     lateral_positive: LateralOption = None,
+    circuit: CircuitOption = None,
     overlap: OverlapOption = "refuse",
-    workers: Annotated[
-        int | None,
-        typer.Option(min=1, help="Processes that read logs.", show_default="as many as pay off"),
-    ] = None,
+    workers: WorkersOption = None,
+    cluster: ClusterOption = None,
     report: Annotated[
         Path | None,
         typer.Option(metavar="FILE.csv", help="Write what was refused, and why, to this file."),
@@ -92,12 +94,13 @@ def ingest(
         dates=dates,
         timezone=timezone,
         lateral_positive=lateral_positive,
+        circuit=circuit,
     )
     if report is not None:
         _write_report(report, [])  # what cannot be written is said before the work, not after
     intakes: list[Intake] = []
     try:
-        with incoming_folder(book) as folder, on_cores(files, workers) as apply:
+        with incoming_folder(book) as folder, at_work(files, workers, cluster) as apply:
             with progress_to(len(files), "Taking in", quiet=as_json) as reach:
                 for intake in take_in(
                     book,
@@ -148,6 +151,8 @@ def judge_taken(
 def detect(
     context: typer.Context,
     engine: EngineFilter = None,
+    workers: WorkersOption = None,
+    cluster: ClusterOption = None,
     as_json: JsonOption = False,
     logbook: LogbookOption = None,
 ) -> None:
@@ -158,7 +163,9 @@ def detect(
             names = [record.engine_id for record in engines.list_engines(session)]
     else:
         names = [engine]
-    results = {name: rejudge(book, name, quiet=as_json) for name in names}
+    results = {
+        name: rejudge(book, name, workers=workers, cluster=cluster, quiet=as_json) for name in names
+    }
     if as_json:
         print_json(
             [
@@ -189,7 +196,7 @@ def _write_report(path: Path, intakes: Iterable[Intake]) -> None:
         writer = csv.writer(file)
         writer.writerow(["file", "why", "option"])
         writer.writerows(
-            [intake.file, intake.error, intake.option or ""]
+            map(harmless, [intake.file, intake.error or "", intake.option or ""])
             for intake in intakes
             if intake.status == "refused"
         )

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.causes import causes
+from pipeline.circuit import circuit_name
 from pipeline.commands.common import (
     JsonOption,
     LogbookOption,
+    err,
     instant,
     open_from,
     out,
@@ -41,6 +43,9 @@ def outlook(
     runs: Annotated[
         int, typer.Option(min=1, max=MOST_RUNS, help="How many runs to look ahead.")
     ] = 1,
+    circuit: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Where they will be; without it, anywhere.")
+    ] = None,
     at: Annotated[
         str | None, typer.Option("--at", metavar="WHEN", help="As it stood then, not now.")
     ] = None,
@@ -58,7 +63,10 @@ def outlook(
     book = open_from(context, logbook)
     reader = reader_of(book.settings)
     when = instant(at, "--at", reader.timezone).astimezone(UTC) if at else datetime.now(UTC)
-    found = outlooks(book, engine_id, runs=runs, at=when, with_whys=why)
+    name = circuit_name(circuit or "")
+    found = outlooks(book, engine_id, runs=runs, at=when, circuit=name, with_whys=why)
+    if found.left_out:
+        err.print(f"Left out, as none of their type was logged there: {', '.join(found.left_out)}.")
     if as_json:
         print_json(
             [
@@ -108,7 +116,7 @@ def print_outlooks(found: Sequence[Outlook], reader: Reader, rpm_at: Mapping[str
     order = ("pull", "inspect", "run on")
     listing = table("", "engine", "call", "remarks", left=3)
     for each in sorted(found, key=lambda each: order.index(each.verdict.call)):
-        said = [*reasons(each, reader, rpm_at), reach_in_words(each.first)]
+        said = [*reasons(each, reader, rpm_at), reach_in_words(each)]
         said += [doubt.sentence for doubt in each.doubts if not doubt.grave]
         listing.add_row(each.engine_id, each.verdict.call, "\n".join(dict.fromkeys(said)))
         listing.add_section()
@@ -118,6 +126,7 @@ def print_outlooks(found: Sequence[Outlook], reader: Reader, rpm_at: Mapping[str
 def _print_engine(each: Outlook, reader: Reader, rpm_at: Mapping[str, float]) -> None:
     from pipeline.outlook.forecast import alike
     from pipeline.outlook.words import (
+        drawn_in_words,
         drift_in_words,
         evidence,
         reach_in_words,
@@ -146,7 +155,12 @@ def _print_engine(each: Outlook, reader: Reader, rpm_at: Mapping[str, float]) ->
     if len(rows) > _SHOWN:
         rest = share(rows[_SHOWN][0].next.p)
         out.print(f"{len(rows) - _SHOWN} more are at most {rest} likely; --json lists them all.")
-    for sentence in (reach_in_words(each.first), drift_in_words(each, reader), evidence(each)):
+    for sentence in (
+        drawn_in_words(each),
+        reach_in_words(each),
+        drift_in_words(each, reader),
+        evidence(each),
+    ):
         if sentence:
             out.print(sentence)
 

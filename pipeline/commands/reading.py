@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 import typer
 from pydantic import ValidationError
 
+from pipeline.circuit import circuit_name
 from pipeline.commands.common import instant, pairs
 from pipeline.errors import SettingsError
 from pipeline.flow import Overlap
@@ -44,6 +45,10 @@ LateralOption = Annotated[
         "--lateral-positive", help="The corner in which the logger's lateral g is positive."
     ),
 ]
+CircuitOption = Annotated[
+    str | None,
+    typer.Option(metavar="NAME", help="Where it ran; without it, where the log says it did."),
+]
 OverlapOption = Annotated[
     Overlap,
     typer.Option(help="What to do with a log that overlaps another run of the engine."),
@@ -61,12 +66,14 @@ def instructions_from(
     dates: str | None = None,
     timezone: str | None = None,
     lateral_positive: str | None = None,
+    circuit: str | None = None,
 ) -> Instructions:
     """Return what the options say of how logs are to be read.
 
     Raises:
         typer.BadParameter: one of them cannot be understood.
         SettingsError: there is no such profile.
+        RegisterError: the circuit cannot be kept by such a name.
     """
     named = settings.profile_named(profile) if profile else Profile()
     said = {"dates": dates, "timezone": timezone, "lateral_positive": lateral_positive}
@@ -81,6 +88,7 @@ def instructions_from(
             units=pairs(units, "--unit"),
             started=instant(started, "--started", None) if started else None,
             zone=zone(settings.timezone),
+            circuit=circuit_name(circuit or ""),
         )
         made.check()
     except ValidationError as error:

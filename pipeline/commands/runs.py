@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from pipeline import moves
+from pipeline.circuit import known_in_words
 from pipeline.commands.common import (
     EngineFilter,
     JsonOption,
@@ -18,7 +19,6 @@ from pipeline.commands.common import (
     pairs,
     past_instant,
     print_json,
-    rejudge,
     who,
 )
 from pipeline.commands.reading import (
@@ -29,8 +29,10 @@ from pipeline.commands.reading import (
     UnitOption,
 )
 from pipeline.commands.totals import say_changed, standing
+from pipeline.commands.workers import rejudge
 from pipeline.ingest.correct import Correction
 from pipeline.register import corrections, runs, sensors
+from pipeline.register.circuits import circuits_known
 from pipeline.register.values import RunRecord
 from pipeline.show import NOTHING, duration, reader_of, short, table
 
@@ -49,6 +51,9 @@ KeepBothOption = Annotated[
 def list_runs(
     context: typer.Context,
     engine: EngineFilter = None,
+    circuit: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Only those at this circuit.")
+    ] = None,
     removed: Annotated[bool, typer.Option("--removed", help="Removed runs too.")] = False,
     as_json: JsonOption = False,
     logbook: LogbookOption = None,
@@ -56,20 +61,28 @@ def list_runs(
     """List the runs, in the order of their start."""
     book = open_from(context, logbook)
     with book.register.reading() as session:
-        records = runs.list_runs(session, engine_id=engine, include_removed=removed)
+        records = runs.list_runs(
+            session, engine_id=engine, circuit=circuit, include_removed=removed
+        )
+        known = circuits_known(session)
     if as_json:
         print_json([_as_json(record) for record in records])
+        return
+    if not records and circuit is not None:
+        out.print(f"No run at {circuit}. {known_in_words(known)}")
         return
     if not records:
         out.print("No runs yet: take logs in with `babbitt ingest LOG... --engine ID`.")
         return
     reader = reader_of(book.settings)
-    listing = table("", "run", "engine", "log", "started", "lasted", "samples", "remarks", left=3)
+    columns = ("run", "engine", "log", "circuit", "started", "lasted", "samples", "remarks")
+    listing = table("", *columns, left=4)
     for record in records:
         listing.add_row(
             short(record.run_id),
             record.engine_id,
             record.source_name or "unlogged",
+            record.circuit or NOTHING,
             reader.instant(record.started_at) + ("" if record.start_basis != "file" else " ?"),
             duration(record.duration_s),
             NOTHING if record.unlogged else f"{record.samples:,}",
@@ -96,8 +109,9 @@ def show(
         return
     began = reader_of(book.settings).instant(record.started_at)
     out.print(
-        f"Run {record.run_id} of {record.engine_id}: {record.source_name or 'unlogged'}, began "
-        f"{began}, lasted {duration(record.duration_s)}, {record.samples:,} samples."
+        f"Run {record.run_id} of {record.engine_id}{_at(record)}: "
+        f"{record.source_name or 'unlogged'}, began {began}, lasted "
+        f"{duration(record.duration_s)}, {record.samples:,} samples."
     )
     for title, lines in (
         ("Read as", (*record.dialect, *record.conversions)),
@@ -208,6 +222,7 @@ def add_unlogged(
     engine_id: Annotated[str, typer.Argument(metavar="ENGINE_ID", help="The engine that ran.")],
     minutes: Annotated[float, typer.Option(metavar="M", help="How long it ran.")],
     at: Annotated[str, typer.Option("--at", metavar="WHEN", help="When it began.")],
+    circuit: Annotated[str | None, typer.Option(metavar="NAME", help="Where it ran.")] = None,
     note: NoteOption = "",
     logbook: LogbookOption = None,
 ) -> None:
@@ -215,8 +230,34 @@ def add_unlogged(
     book = open_from(context, logbook)
     when = past_instant(at, "--at", reader_of(book.settings).timezone)
     with book.register.writing(who()) as session:
-        record = corrections.add_unlogged(session, engine_id, minutes=minutes, at=when, reason=note)
-    out.print(f"{engine_id}: {duration(record.duration_s)} of unlogged running, {record.run_id}.")
+        record = corrections.add_unlogged(
+            session, engine_id, minutes=minutes, at=when, circuit=circuit, reason=note
+        )
+    out.print(
+        f"{engine_id}: {duration(record.duration_s)} of unlogged running{_at(record)}, "
+        f"{record.run_id}."
+    )
+
+
+@app.command("amend")
+def amend(
+    context: typer.Context,
+    run_ids: Annotated[
+        list[str], typer.Argument(metavar="RUN_ID...", help="Runs, or the beginnings of their ids.")
+    ],
+    circuit: Annotated[
+        str, typer.Option(metavar="NAME", help='Where they ran; "" where nobody knows.')
+    ],
+    note: NoteOption = "",
+    logbook: LogbookOption = None,
+) -> None:
+    """Say where runs were; `babbitt amend run` corrects the times of unlogged running."""
+    book = open_from(context, logbook)
+    with book.register.writing(who()) as session:
+        records = corrections.set_circuit(session, run_ids, circuit, note)
+    for record in records:
+        where = _at(record) or " at a circuit that nobody named"
+        out.print(f"Run {record.run_id} of {record.engine_id} was{where}.")
 
 
 @app.command("remove")
@@ -254,6 +295,11 @@ def restore(
     out.print(f"Run {record.run_id} counts again.")
     rejudge(book, record.engine_id)
     say_changed(book, before)
+
+
+def _at(record: RunRecord) -> str:
+    """Return where a run was, as it follows what it is called; "" where nobody said."""
+    return f" at {record.circuit}" if record.circuit else ""
 
 
 def _as_json(record: RunRecord) -> dict[str, Any]:

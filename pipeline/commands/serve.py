@@ -38,17 +38,21 @@ def serve(
     # Dash is slow to import
     from dashboard import serving
     from dashboard.desk import Desk
+    from dashboard.guard import is_loopback
 
     book = open_from(context, logbook)
     if set_password:
         serving.set_password(
             book, typer.prompt("New password", hide_input=True, confirmation_prompt=True)
         )
-        out.print("The password is set; pages that are open ask for it at the next start.")
+        out.print(
+            "The password is set: whoever was logged in is asked for it, and pages that asked for "
+            "none ask from their next start."
+        )
         return
     desk = Desk(book, lambda: datetime.now(UTC), who())
     server = serving.make_server(desk, host=host, port=port, behind_tls=behind_tls)
-    if not behind_tls and not serving.is_loopback(host):
+    if not behind_tls and not is_loopback(host):
         err.print(_TLS_ADVICE)
     out.print(f"The logbook is open at {serving.address_of(server)}; Ctrl-C closes it.")
     server.run()

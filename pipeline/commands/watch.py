@@ -24,6 +24,7 @@ from pipeline.commands.common import (
 )
 from pipeline.commands.logs import judge_taken
 from pipeline.commands.reading import (
+    CircuitOption,
     DatesOption,
     LateralOption,
     MapOption,
@@ -34,8 +35,9 @@ from pipeline.commands.reading import (
     instructions_from,
 )
 from pipeline.errors import BabbittError, LogRefusedError
-from pipeline.flow import Intake, Overlap, incoming_folder
+from pipeline.flow import Overlap, incoming_folder
 from pipeline.ingest.source import Instructions
+from pipeline.intake import Intake
 from pipeline.logbook import Logbook, read_settings
 from pipeline.register import engines, events
 from pipeline.settings import Settings, zone
@@ -60,6 +62,7 @@ def watch(
     dates: DatesOption = None,
     timezone: TimezoneOption = None,
     lateral_positive: LateralOption = None,
+    circuit: CircuitOption = None,
     overlap: OverlapOption = "refuse",
     steady: Annotated[
         float,
@@ -87,6 +90,7 @@ def watch(
             dates=dates,
             timezone=timezone,
             lateral_positive=lateral_positive,
+            circuit=circuit,
         )
 
     instructions(book.settings)  # what is wrong with the options is said at once

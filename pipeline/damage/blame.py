@@ -116,11 +116,6 @@ def place(part: str, positions: Sequence[str | None]) -> str:
     return f"{parts()[part].title} {where}".rstrip()
 
 
-def capital(text: str) -> str:
-    """Return a text with a capital to begin a sentence with."""
-    return text[:1].upper() + text[1:]
-
-
 def _events_behind(events: Sequence[DatedEvent]) -> dict[str, tuple[BlamedEvent, ...]]:
     dated = {each.event.event_id: each for each in events}
     behind = {}

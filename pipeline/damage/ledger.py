@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from pipeline.causes import RUNNING, causes
+from pipeline.circuit import same_circuit
 from pipeline.damage.doses import events_by_cause
 from pipeline.damage.model import Load
 from pipeline.event import Event
@@ -52,6 +53,7 @@ class Ledger:
         unwatched_h: running hours in which each cause could not have been seen; shape
             (runs, causes).
         revolutions: NaN where unknown; shape (runs,).
+        circuits: where each was; None: nobody said; shape (runs,).
     """
 
     engine_id: str
@@ -61,6 +63,7 @@ class Ledger:
     doses: FloatArray
     unwatched_h: FloatArray
     revolutions: FloatArray
+    circuits: tuple[str | None, ...]
 
     @property
     def running_h(self) -> FloatArray:
@@ -75,6 +78,10 @@ class Ledger:
         if until is not None:
             inside &= self.started_s < until.timestamp()
         return inside
+
+    def at(self, circuit: str) -> BoolArray:
+        """Tell which runs were at a circuit; shape (runs,)."""
+        return np.array([same_circuit(each, circuit) for each in self.circuits], dtype=np.bool_)
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,7 +119,17 @@ def make_ledger(
         histories: its running from before the logs.
     """
     before = [
-        RunExposure("", engine_id, h.until - _EARLIER, h.running_s, h.revolutions, {}, True, True)
+        RunExposure(
+            run_id="",
+            engine_id=engine_id,
+            started_at=h.until - _EARLIER,
+            running_s=h.running_s,
+            revolutions=h.revolutions,
+            watched_s={},
+            unlogged=True,
+            judged=True,
+            circuit=None,
+        )
         for h in histories
     ]
     rows = sorted([*before, *runs], key=lambda run: (run.started_at, run.run_id))
@@ -136,6 +153,7 @@ def make_ledger(
         doses=doses,
         unwatched_h=unwatched_h,
         revolutions=np.array(known, dtype=np.float64),
+        circuits=tuple(run.circuit for run in rows),
     )
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
-from pipeline.detect.spans import IndexArray, SampleArray, Spans
+from pipeline.detect.spans import SampleArray, Spans
 from pipeline.event import Event, event_id_of
-from pipeline.run import FloatArray, Run
+from pipeline.run import FloatArray, IndexArray, Run
 from pipeline.spec import DOSE_UNIT, PEAK_UNIT, EngineSpec, Kind
 
 Side = Literal["left", "right"]

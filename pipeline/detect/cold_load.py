@@ -41,6 +41,7 @@ def cold_loads(run: Run, spec: EngineSpec, conditions: Conditions) -> tuple[Even
         min_duration_s=spec.cold_load.min_duration_s,
         max_gap_s=max_gap_s(run, "rpm"),
         usable=rpm.usable(),
+        long_steps=run.long_steps,
     )
 
     def rev_per_s(speed_rpm: FloatArray) -> FloatArray:

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.detect.spans import IndexArray, lost_samples
-from pipeline.run import BoolArray, ChannelArray, FloatArray, Run, Signal
-from pipeline.running import running
+from pipeline.run import BoolArray, ChannelArray, FloatArray, IndexArray, Run, Signal
+from pipeline.running import lost_samples, running
 from pipeline.spec import CorneringSection, EngineSpec
 
 PRIMING_S = 3.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from pipeline.detect.cold_load import cold_loads
 from pipeline.detect.conditions import conditions_of
@@ -14,13 +14,18 @@ from pipeline.detect.pressure import PressureSurface
 from pipeline.detect.watch import watchable
 from pipeline.event import Event
 from pipeline.run import Run
-from pipeline.spec import KINDS, EngineSpec
+from pipeline.spec import KINDS, EngineSpec, Kind
 
 DETECTOR_VERSION = 2
 """Raised whenever the same run, limits and surface give other events than before."""
 
 
-def detect(run: Run, spec: EngineSpec, surface: PressureSurface | None) -> tuple[Event, ...]:
+def detect(
+    run: Run,
+    spec: EngineSpec,
+    surface: PressureSurface | None,
+    kinds: Collection[Kind] = KINDS,
+) -> tuple[Event, ...]:
     """Find the harmful events of a run.
 
     A kind that the run cannot show (see `watch`) has no events.
@@ -29,11 +34,12 @@ def detect(run: Run, spec: EngineSpec, surface: PressureSurface | None) -> tuple
         run: as ingested.
         spec: the limits that judge it.
         surface: expected oil pressure of the engine's build; None: not known yet.
+        kinds: only these are looked for; both kinds of low oil pressure, or neither.
 
     Returns:
         The events in order of start.
     """
-    kinds = watchable(run, spec)
+    kinds = watchable(run, spec).intersection(kinds)
     if not kinds:
         return ()
     conditions = conditions_of(run, spec)

@@ -71,6 +71,7 @@ def oil_deficits(
         min_duration_s=limits.min_duration_s,
         max_gap_s=max_gap_s(run, "oil_pressure", "rpm"),
         usable=usable,
+        long_steps=run.long_steps,
     )
     turns = conditions.turning[spans.openings]
     kinds: list[Kind] = ["oil_starvation" if turn else "low_oil_pressure" for turn in turns]

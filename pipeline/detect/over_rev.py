@@ -54,6 +54,7 @@ def over_revs(run: Run, spec: EngineSpec) -> tuple[Event, ...]:
         min_duration_s=MIN_DURATION_S,
         max_gap_s=max_gap_s(run, "rpm"),
         usable=rpm.usable(),
+        long_steps=run.long_steps,
     )
     power = 2.0 * limits.fatigue_exponent
 

@@ -26,6 +26,7 @@ def overboosts(run: Run, spec: EngineSpec) -> tuple[Event, ...]:
         min_duration_s=spec.boost.min_duration_s,
         max_gap_s=max_gap_s(run, "boost"),
         usable=boost.usable(),
+        long_steps=run.long_steps,
     )
     return events_of(
         run,

@@ -45,6 +45,7 @@ def _overheats(
         min_duration_s=limits.min_duration_s,
         max_gap_s=max_gap_s(run, channel),
         usable=temperature.usable(),
+        long_steps=run.long_steps,
     )
     causes = [None if runs else "heat_soak" for runs in conditions.running[spans.openings]]
     return events_of(

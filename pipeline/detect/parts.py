@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from pipeline.detect.pressure import PressureSurface, floor_line_kpa
 from pipeline.event import Event
 from pipeline.run import BoolArray, FloatArray, Run, join_parts
 from pipeline.running import stretches
-from pipeline.spec import EngineSpec
+from pipeline.spec import KINDS, EngineSpec, Kind
 from pipeline.window import BEFORE_S, begin_before, stretch
 
 SURE = 1.1
@@ -30,7 +30,10 @@ _TAIL_S = 120.0
 
 
 def detect_parts(
-    parts: Iterable[Run], spec: EngineSpec, surface: PressureSurface | None
+    parts: Iterable[Run],
+    spec: EngineSpec,
+    surface: PressureSurface | None,
+    kinds: Collection[Kind] = KINDS,
 ) -> tuple[Event, ...]:
     """Find the harmful events of a run, the same as `detect` finds in the whole of it.
 
@@ -41,6 +44,7 @@ def detect_parts(
         parts: of the run, in order.
         spec: the limits that judge it.
         surface: expected oil pressure of the engine's build; None: not known yet.
+        kinds: only these are looked for; both kinds of low oil pressure, or neither.
     """
     found: list[Event] = []
     rest: Run | None = None
@@ -48,12 +52,12 @@ def detect_parts(
     for part in parts:
         cut = None if rest is None else _last_cut(rest, first, spec, surface)
         if rest is not None and cut is not None:
-            found += _beginning_in(detect(rest, spec, surface), rest, first, cut)
+            found += _beginning_in(detect(rest, spec, surface, kinds), rest, first, cut)
             begin = begin_before(rest, cut, BEFORE_S + spec.cornering.lookback_s)
             rest, first = stretch(rest, begin, rest.samples), cut - begin
         rest = part if rest is None else join_parts([rest, part], part.info)
     if rest is not None:
-        found += _beginning_in(detect(rest, spec, surface), rest, first, None)
+        found += _beginning_in(detect(rest, spec, surface, kinds), rest, first, None)
     return in_order(found)
 
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -37,6 +37,9 @@ LEAST_BINS = 12
 LEAST_RPM_RANGE = 1500.0
 """What it takes to learn a surface, of steady running above floor_above_rpm: what a run of some ten
 laps holds (common practice, no source)."""
+
+LEARNER_VERSION = 1
+"""Raised whenever the same steady running gives another surface than before."""
 
 _STEADY_OF = ("rpm", "oil_temperature", "oil_pressure")
 
@@ -69,7 +72,7 @@ class PressureSummary:
 
     def to_json(self) -> str:
         """Return it as JSON."""
-        return json.dumps(asdict(self))
+        return json.dumps({"run_id": self.run_id, "bins": [vars(each) for each in self.bins]})
 
     @classmethod
     def from_json(cls, text: str) -> PressureSummary:
@@ -92,12 +95,14 @@ class PressureSurface:
         oil_c: knots, °C, BIN_C apart; shape (m,), m >= 2.
         kpa: pressure at the knots; shape (n, m).
         learned_from: ids of the runs it comes from, in order of start.
+        fitted_to: hash of all that it was fitted to; "": not known.
     """
 
     rpm: FloatArray
     oil_c: FloatArray
     kpa: FloatArray
     learned_from: tuple[str, ...]
+    fitted_to: str = ""
 
     @property
     def key(self) -> str:
@@ -131,14 +136,15 @@ class PressureSurface:
 
     def to_json(self) -> str:
         """Return it as JSON."""
-        return json.dumps({**json.loads(self._knots_json()), "learned_from": self.learned_from})
+        told = {"learned_from": self.learned_from, "fitted_to": self.fitted_to}
+        return json.dumps({**json.loads(self._knots_json()), **told})
 
     @classmethod
     def from_json(cls, text: str) -> PressureSurface:
         """Return the surface that `to_json` wrote."""
         raw = json.loads(text)
         rpm, oil_c, kpa = (np.array(raw[name], np.float64) for name in ("rpm", "oil_c", "kpa"))
-        return cls(rpm, oil_c, kpa, tuple(raw["learned_from"]))
+        return cls(rpm, oil_c, kpa, tuple(raw["learned_from"]), raw.get("fitted_to", ""))
 
     def _knots_json(self) -> str:
         return json.dumps({name: getattr(self, name).tolist() for name in ("rpm", "oil_c", "kpa")})
@@ -190,12 +196,15 @@ class SteadySum:
     def add(self, window: Window) -> None:
         """Add the next stretch."""
         blocks = _steady_blocks(window, self._spec)
+        if not len(blocks):
+            return
         cells = np.floor(blocks[:, :2] / (BIN_RPM, BIN_C))
-        found, members = np.unique(cells, axis=0, return_inverse=True)
-        order = np.argsort(members, kind="stable")
-        bounds = np.flatnonzero(np.diff(members[order])) + 1
-        for cell, some in zip(found.tolist(), np.split(blocks[order], bounds), strict=False):
-            self._cells.setdefault((cell[0], cell[1]), []).append(some)
+        order = np.lexsort((cells[:, 1], cells[:, 0]))
+        cells, blocks = cells[order], blocks[order]
+        bounds = np.flatnonzero(np.any(cells[1:] != cells[:-1], axis=1)) + 1
+        for first, some in zip([0, *bounds.tolist()], np.split(blocks, bounds), strict=True):
+            rpm, oil_c = cells[first].tolist()
+            self._cells.setdefault((rpm, oil_c), []).append(some)
 
     def summary(self, run_id: str) -> PressureSummary:
         """Return the sum, as that of the run `run_id`."""
@@ -251,7 +260,9 @@ def _bin(blocks: FloatArray) -> PressureBin:
     return PressureBin(len(blocks) * BLOCK_S, float(rpm), float(oil_c), float(mean_kpa), spread_kpa)
 
 
-def learn_surface(summaries: Sequence[PressureSummary], spec: EngineSpec) -> PressureSurface | None:
+def learn_surface(
+    summaries: Sequence[PressureSummary], spec: EngineSpec, known: PressureSurface | None = None
+) -> PressureSurface | None:
     """Learn the expected pressure of a build from its first runs.
 
     Takes as many runs from the front as it needs, and no more, so that later runs of the build do
@@ -260,6 +271,7 @@ def learn_surface(summaries: Sequence[PressureSummary], spec: EngineSpec) -> Pre
     Args:
         summaries: of the build's runs, in order of start.
         spec: of the engine.
+        known: learned before; it is not fitted again to what it was fitted to.
 
     Returns:
         None while the runs hold too little steady running.
@@ -271,7 +283,7 @@ def learn_surface(summaries: Sequence[PressureSummary], spec: EngineSpec) -> Pre
             bins += summary.bins
             runs.append(summary.run_id)
             if _enough(bins, spec.oil_pressure.floor_above_rpm):
-                return _surface(bins, runs, spec.oil_pressure)
+                return _surface(bins, runs, spec.oil_pressure, known)
     return None
 
 
@@ -289,17 +301,31 @@ def _enough(bins: Sequence[PressureBin], above_rpm: float) -> bool:
 
 
 def _surface(
-    bins: Sequence[PressureBin], runs: Sequence[str], limits: OilPressureSection
+    bins: Sequence[PressureBin],
+    runs: Sequence[str],
+    limits: OilPressureSection,
+    known: PressureSurface | None,
 ) -> PressureSurface:
-    # scipy's solvers are slow to import, and most commands fit nothing.
-    from pipeline.detect.surface import fit_surface
-
     rpm, oil_c, kpa, seconds = np.array([(b.rpm, b.oil_c, b.kpa, b.seconds) for b in bins]).T
     rpm_knots = np.arange(1.0, np.ceil(rpm.max() / BIN_RPM) + 1.0) * BIN_RPM
     coldest, hottest = np.floor(oil_c.min() / BIN_C), np.ceil(oil_c.max() / BIN_C)
     # Two knots beyond the hottest seen: from there on nothing is known but the floor line.
     oil_c_knots = np.arange(coldest, hottest + 3.0) * BIN_C
     floor = floor_line_kpa(rpm_knots, limits).astype(np.float64)
-    fitted = fit_surface(rpm, oil_c, kpa, seconds, rpm_knots, oil_c_knots, floor)
+    given = (rpm, oil_c, kpa, seconds, rpm_knots, oil_c_knots, floor)
+    fitted_to = _hash_of(given)
+    if known is not None and known.fitted_to == fitted_to:
+        return replace(known, learned_from=tuple(runs))
+    # scipy's solvers are slow to import, and most commands fit nothing.
+    from pipeline.detect.surface import fit_surface
+
     # Rounded, so that a surface read back from JSON is the same to the last bit.
-    return PressureSurface(rpm_knots, oil_c_knots, np.round(fitted, 2), tuple(runs))
+    fitted = np.round(fit_surface(*given), 2)
+    return PressureSurface(rpm_knots, oil_c_knots, fitted, tuple(runs), fitted_to)
+
+
+def _hash_of(given: Iterable[FloatArray]) -> str:
+    digest = hashlib.sha256(f"{LEARNER_VERSION}".encode())
+    for array in given:
+        digest.update(f" {array.shape}".encode() + np.ascontiguousarray(array).tobytes())
+    return digest.hexdigest()[:12]

@@ -11,12 +11,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields
 
 import numpy as np
-import numpy.typing as npt
 
 from pipeline.event import EndedBy
-from pipeline.run import BoolArray, ChannelArray, FloatArray
+from pipeline.run import BoolArray, ChannelArray, FloatArray, IndexArray, steps_above
+from pipeline.running import lost_samples, usable_at
 
-IndexArray = npt.NDArray[np.intp]
 SampleArray = FloatArray | ChannelArray
 
 
@@ -105,6 +104,7 @@ def find_spans(
     min_duration_s: float,
     max_gap_s: float,
     usable: BoolArray | None = None,
+    long_steps: IndexArray | None = None,
 ) -> Spans:
     """Find the spans in which a signal is beyond its limit.
 
@@ -122,6 +122,7 @@ def find_spans(
         min_duration_s: spans with less time beyond the limit are dropped, as are those with none.
         max_gap_s: a longer step between usable samples is a gap, across which nothing is known.
         usable: samples to look at; None: all. The others are passed over as if not recorded.
+        long_steps: sample before each step that may be a gap, ascending; None: looked for.
 
     Raises:
         ValueError: `release` lies above the limit.
@@ -133,7 +134,9 @@ def find_spans(
         beyond &= usable
     if not beyond.any():
         return _NONE
-    line = _held_line(time_s, excess, beyond, usable, max_gap_s)
+    if long_steps is None:
+        long_steps = steps_above(time_s, max_gap_s)
+    line = _held_line(time_s, excess, beyond, usable, max_gap_s, long_steps)
     segments = _segments(line)
 
     # What follows each segment, up to the next one or to a gap: is the signal released there?
@@ -172,17 +175,6 @@ def find_spans(
     )
 
 
-def lost_samples(usable: BoolArray) -> tuple[IndexArray, IndexArray]:
-    """Return the samples that are not usable, and the last usable one before each.
-
-    Returns:
-        Indices, and indices, -1 where there is none; shape (lost,) each.
-    """
-    lost = np.flatnonzero(~usable)
-    first_of_several = np.diff(lost, prepend=-2) > 1
-    return lost, lost[first_of_several][np.cumsum(first_of_several) - 1] - 1
-
-
 @dataclass(frozen=True, eq=False)
 class _Line:
     """The samples, with those that are lost held at the last usable one before.
@@ -200,10 +192,7 @@ class _Line:
 
     def usable_at(self, index: IndexArray) -> IndexArray:
         """Return the sample itself, or the usable one before it; -1 where there is none."""
-        if not len(self.lost):
-            return index
-        place = np.minimum(np.searchsorted(self.lost, index), len(self.lost) - 1)
-        return np.where(self.lost[place] == index, self.before[place], index)
+        return usable_at(index, self.lost, self.before)
 
 
 def _held_line(
@@ -212,8 +201,9 @@ def _held_line(
     beyond: BoolArray,
     usable: BoolArray | None,
     max_gap_s: float,
+    long_steps: IndexArray,
 ) -> _Line:
-    gaps = np.flatnonzero(np.diff(time_s) > max_gap_s)
+    gaps = long_steps[time_s[long_steps + 1] - time_s[long_steps] > max_gap_s]
     if usable is None or usable.all():
         return _Line(time_s, excess, beyond, _NO_INDEX, _NO_INDEX, gaps)
     lost, before = lost_samples(usable)

@@ -32,7 +32,7 @@ ABOUT_FILES = (
 
 _RUN = re.compile(r"'*[=+\-@\t\r\n＝＋－＠]")
 """How text begins that a spreadsheet runs, or that looks like such text made harmless."""
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 
 _STORAGE: dict[ColumnType, Storage] = {
     "text": "text",

@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Literal
 
 from pipeline.csv_rows import read_number
-from pipeline.errors import RegisterError
+from pipeline.errors import RegisterError, tell_faults
 from pipeline.show import parse_instant
 
 
@@ -47,8 +47,8 @@ class Faults:
             self.add(line, str(error).removesuffix("."))
 
     def sentence(self, source: str) -> str:
-        """Return all of them as one sentence, in the order of their lines."""
-        return f"{source}: {'; '.join(text for _, text in sorted(self.found))}."
+        """Return them as one sentence, in the order of their lines."""
+        return f"{source}: {tell_faults(sorted(self.found), lambda fault: fault[1])}"
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,9 @@ import numpy as np
 import numpy.typing as npt
 
 from pipeline.catalogue import FlagLimits
-from pipeline.run import BAD, GOOD, BoolArray, ChannelArray, FlagArray, FloatArray
+from pipeline.run import BAD, GOOD, BoolArray, ChannelArray, FlagArray, FloatArray, IndexArray
 from pipeline.running import stretches
 
-IndexArray = npt.NDArray[np.intp]
 LeapArray = npt.NDArray[np.int8]
 
 IMPLAUSIBLE, IMPOSSIBLE = 1, 2
@@ -54,10 +53,13 @@ def dropout(
     """
     flags = np.full(len(values), GOOD, dtype=np.uint8)
     step = np.abs(np.diff(values))
-    if len(values) < 3 or step.max() <= 0.5 * limits.spike[0]:  # one half of any leap is as big
+    big = step > 0.5 * limits.spike[0]  # as one half of any leap is
+    if len(values) < 3 or not big.any():
         return flags
     still = step <= limits.flat_tolerance
     first, last, alike = _dead_levels(values, still, limits)
+    beside = _beside(big, first, last)
+    first, last, alike = first[beside], last[beside], alike[beside]
     into, start = leap_in(time_s, values, first, limits)
     out, stop = leap_out(time_s, values, last, limits)
     if turning is not None:
@@ -85,6 +87,13 @@ def _dead_levels(
         np.concatenate([alike_last + 1, rail_last]),
         alike,
     )
+
+
+def _beside(big: BoolArray, first: IndexArray, last: IndexArray) -> BoolArray:
+    """Tell which stretches have a big step within two samples of an end; most have none."""
+    near: BoolArray = np.zeros(len(big) + 4, dtype=np.bool_)  # two more at either end
+    near[2:-2] = big
+    return near[first] | near[first + 1] | near[last + 2] | near[last + 3]
 
 
 def leap_in(

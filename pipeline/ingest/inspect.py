@@ -10,6 +10,7 @@ import numpy as np
 
 from pipeline.errors import BabbittError, LogRefusedError
 from pipeline.ingest.channels import Column, UnitBasis
+from pipeline.ingest.circuit import NotedCircuit, circuit_noted
 from pipeline.ingest.fingerprint import fingerprint_of
 from pipeline.ingest.parse import Parsed, parse_log
 from pipeline.ingest.plausible import plausible_units
@@ -20,6 +21,7 @@ from pipeline.ingest.timebase import pace_of, place
 from pipeline.ingest.timing import start_noted
 from pipeline.run import MISSING, ChannelArray, Run, RunOutline, StartBasis
 from pipeline.settings import TIME
+from pipeline.show import capital
 
 Passing = Callable[[RunOutline, Iterator[Run]], Iterable[Run]]
 
@@ -80,6 +82,7 @@ class Inspection:
         warnings: what a reader of the run should know, a sentence each.
         profile_name: of the logger profile that was named, or that knows this kind of file.
         fingerprint: of this kind of file.
+        circuit: that the log names; None where it names none.
     """
 
     source_name: str
@@ -94,6 +97,7 @@ class Inspection:
     warnings: tuple[str, ...]
     profile_name: str | None
     fingerprint: str
+    circuit: NotedCircuit | None
 
 
 def inspect_log(
@@ -126,19 +130,21 @@ def _inspect(source: ReadSource, instructions: Instructions, passing: Passing) -
 
 
 def _inspected(log: Parsed, source: ReadSource, passing: Passing) -> Inspection:
+    noted = circuit_noted(log.dialect.notes)
     found = Inspection(
         source_name=source.name,
-        dialect=log.why,
+        dialect=(*log.why, *([noted.why] if noted else [])),
         rows=log.rows,
         started_at=None,
         start_basis=None,
         duration_s=None,
         columns=(),
-        problems=tuple(f"{_capital(problem.sentence)}." for problem in log.problems),
+        problems=tuple(f"{capital(problem.sentence)}." for problem in log.problems),
         options=tuple(problem.option for problem in log.problems if problem.option),
         warnings=about_columns(log),
         profile_name=log.instructions.profile_name,
         fingerprint=fingerprint_of(log.dialect),
+        circuit=noted,
     )
     store, timeline, refused = log.numbers.store, log.timeline, log.refused
     if timeline is not None:
@@ -157,7 +163,7 @@ def _inspected(log: Parsed, source: ReadSource, passing: Passing) -> Inspection:
         except LogRefusedError as error:
             refused = error
     if refused is not None:
-        sentence = _capital(str(refused).removeprefix(f"{source.name}: "))
+        sentence = capital(str(refused).removeprefix(f"{source.name}: "))
         options = () if refused.option is None else (refused.option,)
         found = replace(
             found, problems=(*found.problems, sentence), options=(*found.options, *options)
@@ -236,7 +242,3 @@ def _bare_view(column: Column) -> ColumnView:
         trace=(),
         remark=remark,
     )
-
-
-def _capital(sentence: str) -> str:
-    return sentence[:1].upper() + sentence[1:]

@@ -13,8 +13,8 @@ from pipeline.settings import Profile, zone
 def to_json(instructions: Instructions, modified_at: datetime) -> dict[str, Any]:
     """Return the instructions that a log was read with, and the date of its file.
 
-    The engine is left out, since a run may be given to another; so are the profiles that were not
-    taken. What a profile says is kept rather than its name, since it may change.
+    The engine and the circuit are left out, since a run may be given to others; so are the profiles
+    that were not taken. What a profile says is kept rather than its name, since it may change.
     """
     profile, started = instructions.profile, instructions.started
     return {

@@ -7,12 +7,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.catalogue import FlagLimits
-from pipeline.ingest.dropout import (
+from pipeline.ingest.dropout import leap_in, leap_out
+from pipeline.run import (
+    BAD,
+    GOOD,
+    SUSPECT,
+    BoolArray,
+    ChannelArray,
+    FlagArray,
+    FloatArray,
     IndexArray,
-    leap_in,
-    leap_out,
 )
-from pipeline.run import BAD, GOOD, SUSPECT, BoolArray, ChannelArray, FlagArray, FloatArray
 from pipeline.running import stretches
 
 RUNS_ON_S = 60.0

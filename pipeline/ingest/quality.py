@@ -16,7 +16,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
 from pipeline.catalogue import FlagLimits, channels
 from pipeline.ingest.checks import flat_line, gross_range, merge, rate_of_change, spike
@@ -32,12 +31,12 @@ from pipeline.run import (
     ChannelArray,
     FlagArray,
     FloatArray,
+    IndexArray,
 )
 from pipeline.running import gap_above_s, stretches
 
 Reason = Literal["range", "spike", "dropout", "doubtful", "stuck", "rate"]
 
-IndexArray = npt.NDArray[np.intp]
 
 _CHECKS: tuple[Reason, ...] = ("range", "spike", "dropout", "stuck", "rate")
 _REASONS: tuple[Reason, ...] = ("range", "spike", "dropout", "doubtful", "stuck", "rate")

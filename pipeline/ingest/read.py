@@ -17,6 +17,7 @@ import numpy as np
 from pipeline.catalogue import WATCHED, channels
 from pipeline.errors import BabbittError
 from pipeline.ingest.channels import Column
+from pipeline.ingest.circuit import circuit_noted
 from pipeline.ingest.convert import Ambient, convert, find_ambient, to_canonical
 from pipeline.ingest.parse import Parsed, parse_log
 from pipeline.ingest.quality import Fault, quality_sentences
@@ -80,6 +81,7 @@ class LogRun:
     Attributes:
         info: what it says of itself; of its sensors, once every part was taken.
         instructions: how it is read: those given, with the profile that knows its kind.
+        noted: the circuit that it names; None where it names none.
     """
 
     def __init__(self, log: Parsed, source: ReadSource) -> None:
@@ -100,6 +102,7 @@ class LogRun:
         date = log.layout.date
         note = start_noted(log.dialect, None if date is None else date.index)
         start = find_start(timeline, note, source, instructions)
+        self.noted = circuit_noted(log.dialect.notes)
         self._store = log.numbers.store
         self.instructions = instructions
         base = pace_of(self._store)
@@ -120,7 +123,12 @@ class LogRun:
             start_basis=start.basis,
             source_name=source.name,
             source_sha256=source.sha256,
-            dialect=(*log.why, *timeline.why, *start.why),
+            dialect=(
+                *log.why,
+                *timeline.why,
+                *start.why,
+                *([self.noted.why] if self.noted else []),
+            ),
             conversions=self._conversions(),
             warnings=(
                 *start.warnings,

@@ -50,7 +50,7 @@ class ReadSource:
 
 @dataclass(frozen=True)
 class Instructions:
-    """How to read a log, and for which engine; what is given here wins over what the log says.
+    """How to read a log, of which engine and where; what is given here wins over what the log says.
 
     Attributes:
         engine_id: the engine that made the run; an inspection needs none.
@@ -63,6 +63,7 @@ class Instructions:
         zone: of clocks that name none, where the profile has none either: the logbook's.
         offsets: canonical channel -> what to take off every reading, in its canonical unit.
         left_out: canonical channels that are not to be believed.
+        circuit: where it was recorded; None: nobody said.
     """
 
     engine_id: str = ""
@@ -75,6 +76,7 @@ class Instructions:
     zone: tzinfo = UTC
     offsets: Mapping[str, float] = field(default_factory=dict)
     left_out: frozenset[str] = frozenset()
+    circuit: str | None = None
 
     def clock_zone(self) -> tzinfo:
         """The zone of a clock that names none."""

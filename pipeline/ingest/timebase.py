@@ -6,15 +6,20 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from pipeline.catalogue import FlagLimits
 from pipeline.ingest.quality import Fault, Flagged, flag_samples
 from pipeline.ingest.store import SampleStore
-from pipeline.run import MISSING, NOT_EVALUATED, BoolArray, ChannelArray, FlagArray, FloatArray
+from pipeline.run import (
+    MISSING,
+    NOT_EVALUATED,
+    BoolArray,
+    ChannelArray,
+    FlagArray,
+    FloatArray,
+    IndexArray,
+)
 from pipeline.running import LEAST_GAP_S, usual_step_s
-
-IndexArray = npt.NDArray[np.intp]
 
 _DUE_STEPS = 1.5
 """A channel that is blank for longer than this many of its own steps has lost a sample."""

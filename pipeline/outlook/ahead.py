@@ -1,12 +1,11 @@
 """What the next runs may put on an engine: runs drawn from those it has made (bootstrap).
 
-Where the circuit matters, it is in the engine's own runs; logs do not name it, so that runs on one
-circuit cannot be drawn for the next visit there.
+Where they are to be at one circuit, they are drawn from runs there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
@@ -20,6 +19,9 @@ from pipeline.run import BoolArray, FloatArray
 LEAST_RUNS = 5
 """Fewer runs say too little about the next: those of a wider circle are added (common practice, no
 source)."""
+
+LEAST_THERE = 3
+"""The same of runs at one circuit, of which there are fewer (common practice, no source)."""
 
 FUTURES = 512
 """Possible futures that are drawn."""
@@ -38,12 +40,16 @@ class Pool:
 
     Attributes:
         source: runs of the present build; of the engine, where those are few; of the fleet.
+        circuit: where they were; None: wherever that was.
+        made_by: engine -> how many of them it made.
         doses: of each cause, in the order of `causes()`; shape (runs, causes).
         unwatched_h: running hours in which each could not have been seen; shape (runs, causes).
         revolutions: NaN where unknown; shape (runs,).
     """
 
     source: Source
+    circuit: str | None
+    made_by: Mapping[str, int]
     doses: FloatArray
     unwatched_h: FloatArray
     revolutions: FloatArray
@@ -72,8 +78,17 @@ class Ahead:
         return dict(zip(causes(), self.doses[:, runs - 1], strict=True))
 
 
+def least_runs(circuit: str | None) -> int:
+    """Return how many runs say enough about the next, at a circuit or wherever they will be."""
+    return LEAST_RUNS if circuit is None else LEAST_THERE
+
+
 def pool_of(
-    ledger: Ledger, since: datetime | None, until: datetime | None, fleet: Iterable[Ledger]
+    ledger: Ledger,
+    since: datetime | None,
+    until: datetime | None,
+    fleet: Iterable[Ledger],
+    circuit: str | None = None,
 ) -> Pool:
     """Return the runs that an engine's next ones are expected to be like.
 
@@ -82,19 +97,27 @@ def pool_of(
         since: when its present build began.
         until: only runs that started before this count; None: all.
         fleet: ledgers of all engines of its type, its own among them.
+        circuit: where the next runs will be; None: nobody says.
     """
-    of_build = [(ledger, ledger.within(since, until) & ledger.logged)]
-    of_engine = [(ledger, ledger.within(None, until) & ledger.logged)]
-    of_fleet = [(each, each.within(None, until) & each.logged) for each in fleet]
+
+    def circle(each: Ledger, begun: datetime | None) -> tuple[Ledger, BoolArray]:
+        there = each.within(begun, until) & each.logged
+        return each, there if circuit is None else there & each.at(circuit)
+
+    least = least_runs(circuit)
+    of_build, of_engine = [circle(ledger, since)], [circle(ledger, None)]
     source: Source
-    if _count(of_build) >= LEAST_RUNS:
+    if _count(of_build) >= least:
         source, chosen = "build", of_build
-    elif _count(of_engine) >= LEAST_RUNS:
+    elif _count(of_engine) >= least:
         source, chosen = "engine", of_engine
     else:
-        source, chosen = "fleet", of_fleet
+        source, chosen = "fleet", [circle(each, None) for each in fleet]
+    made_by = {each.engine_id: int(rows.sum()) for each, rows in chosen}
     return Pool(
         source=source,
+        circuit=circuit,
+        made_by={name: runs for name, runs in made_by.items() if runs},
         doses=np.vstack([each.doses[rows] for each, rows in chosen]),
         unwatched_h=np.vstack([each.unwatched_h[rows] for each, rows in chosen]),
         revolutions=np.concatenate([each.revolutions[rows] for each, rows in chosen]),

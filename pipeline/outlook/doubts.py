@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from pipeline.causes import parts
-from pipeline.damage.blame import capital, place
+from pipeline.damage.blame import place
 from pipeline.damage.looks import LikeParts
-from pipeline.outlook.ahead import LEAST_RUNS, Pool
-from pipeline.show import KIND_TITLE, Reader, duration, share
+from pipeline.outlook.ahead import Pool, least_runs
+from pipeline.show import KIND_TITLE, Reader, capital, duration, share
 from pipeline.spec import Kind, LifeSection
 
 LONG_AGO = timedelta(days=180)
@@ -160,17 +160,19 @@ def _went_back(fitted: Iterable[LikeParts]) -> Iterable[Doubt]:
 
 
 def _few_runs(pool: Pool) -> Iterable[Doubt]:
+    least = least_runs(pool.circuit)
+    at, there = (f" at {pool.circuit}", " there") if pool.circuit else ("", "")
     if not pool.runs:
-        yield Doubt("There is no logged run to expect the next ones from.", grave=True)
+        yield Doubt(f"There is no logged run{at} to expect the next ones from.", grave=True)
     elif pool.source == "engine":
         yield Doubt(
-            f"Fewer than {LEAST_RUNS} runs since the refresh: the next ones are expected to be "
-            f"like all {pool.runs} of this engine.",
+            f"Fewer than {least} runs{at} since the refresh: the next ones are expected to be "
+            f"like all {pool.runs} of this engine{there}.",
             grave=False,
         )
     elif pool.source == "fleet":
         yield Doubt(
-            f"Fewer than {LEAST_RUNS} runs of this engine: the next ones are expected to be like "
-            f"all {pool.runs} of its type.",
+            f"Fewer than {least} runs of this engine{at}: the next ones are expected to be like "
+            f"all {pool.runs} of its type{there}.",
             grave=False,
         )

@@ -83,6 +83,7 @@ class Outlook:
         at: UTC, the moment of the outlook.
         since: UTC, its last refresh; None: since it came into the logbook.
         runs: how far ahead it looks.
+        pool: runs that those ahead are drawn from.
         verdict: the call.
         decisive: more on the damage mode that it rests on; None: none could be judged.
         modes: each damage mode of each part, the likeliest after the next runs first.
@@ -98,6 +99,7 @@ class Outlook:
     at: datetime
     since: datetime | None
     runs: int
+    pool: Pool
     verdict: Verdict
     decisive: Decisive | None
     modes: tuple[ModeOutlook, ...]
@@ -146,6 +148,7 @@ def look_ahead(
         at=engine.at,
         since=engine.since,
         runs=runs,
+        pool=engine.pool,
         verdict=verdict,
         decisive=_decisive(verdict, engine, posteriors, ahead, runs),
         modes=modes,
@@ -170,9 +173,12 @@ def _decisive(
         return None
     posterior = posteriors[on.mode]
     blames = blames_of(posterior, on.load, on.like.events_since(on.mode), found=False)
+    blame = next((blame for blame in blames if blame.cause != UNLOGGED), None)
+    if blame is None:  # the spec gives no life dose to any cause of it
+        return None
     if_sound = Load(on.load.doses, sound_at=on.load.doses)
     return Decisive(
-        blame=next(blame for blame in blames if blame.cause != UNLOGGED),
+        blame=blame,
         if_sound=foretell(posterior, if_sound, ahead.after(runs)).then_logged,
         runs_left=_runs_left(on, posterior, ahead, verdict.accepted),
         usual_h=engine.usual_h[on.mode.part],

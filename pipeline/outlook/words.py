@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from pipeline.causes import RUNNING
-from pipeline.damage.blame import blame_in_words, capital, place
+from pipeline.damage.blame import blame_in_words, place
 from pipeline.damage.chance import Estimate
 from pipeline.outlook.ahead import MOST_RUNS
 from pipeline.outlook.call import expected_cost
@@ -14,7 +14,10 @@ from pipeline.outlook.drift import drift_sentence
 from pipeline.outlook.forecast import ModeOutlook
 from pipeline.outlook.outlook import Decisive, Outlook
 from pipeline.outlook.reach import Reach
-from pipeline.show import CAUTION, Reader, duration, number, share
+from pipeline.show import CAUTION, Reader, capital, duration, number, share
+
+_NAMED = 6
+"""So many engines that made the runs are named; more are counted."""
 
 
 def outlook_json(outlook: Outlook, reader: Reader, rpm_at: Mapping[str, float]) -> dict[str, Any]:
@@ -24,6 +27,8 @@ def outlook_json(outlook: Outlook, reader: Reader, rpm_at: Mapping[str, float]) 
         "at": outlook.at.isoformat(),
         "since": outlook.since.isoformat() if outlook.since else None,
         "runs": outlook.runs,
+        "circuit": outlook.pool.circuit,
+        "drawn_from": {"source": outlook.pool.source, "runs": dict(outlook.pool.made_by)},
         "call": outlook.verdict.call,
         "accepted_risk": outlook.verdict.accepted,
         "reasons": reasons(outlook, reader, rpm_at),
@@ -81,17 +86,43 @@ def drift_in_words(outlook: Outlook, reader: Reader) -> str:
     return drift_sentence(outlook.drift, number(outlook.drift.rpm), oil)
 
 
-def reach_in_words(reach: Reach | None) -> str:
+def after(runs: int, circuit: str | None = None) -> str:
+    """Return how far ahead is looked, in a phrase."""
+    at = f" at {circuit}" if circuit else ""
+    return f"after the next run{at}" if runs == 1 else f"after {runs} more runs{at}"
+
+
+def drawn_in_words(outlook: Outlook) -> str:
+    """Return which runs at a circuit those ahead are drawn from; "" where no circuit was chosen."""
+    pool, name = outlook.pool, outlook.engine_id
+    if pool.circuit is None:
+        return ""
+    runs = "1 run" if pool.runs == 1 else f"{pool.runs} runs"
+    match pool.source:
+        case "build":
+            return f"Drawn from {runs} of {name} at {pool.circuit} in its present build."
+        case "engine":
+            return f"Drawn from {runs} of {name} at {pool.circuit} in all its builds."
+        case "fleet":
+            return (
+                f"Drawn from {runs} at {pool.circuit} by engines of its type: "
+                f"{_made_by(pool.made_by)}."
+            )
+
+
+def reach_in_words(outlook: Outlook) -> str:
     """Return the limit that is reached first, and when, in words."""
+    reach, circuit = outlook.first, outlook.pool.circuit
     if reach is None:
         return "No limit is stated."
     if reach.runs == 0:
         return _of_limit(reach)
     used = f"{place(reach.part, reach.positions)}, {reach.limit}: {share(reach.used)} used"
     if reach.runs is None:
-        return f"First limit: {used}, not reached within {MOST_RUNS} runs."
+        at = f" at {circuit}" if circuit else ""
+        return f"First limit: {used}, not reached within {MOST_RUNS} runs{at}."
     ends = f"{reach.low} to {'more than ' + str(MOST_RUNS) if reach.high is None else reach.high}"
-    return f"First limit: {used}, reached {_after(reach.runs)} (90 % interval {ends})."
+    return f"First limit: {used}, reached {after(reach.runs, circuit)} (90 % interval {ends})."
 
 
 def evidence(outlook: Outlook) -> str:
@@ -111,7 +142,7 @@ def _of_risk(outlook: Outlook, reader: Reader, rpm_at: Mapping[str, float]) -> l
     if on is None or more is None:
         return []
     likely, accepted = on.next_logged, share(outlook.verdict.accepted)
-    subject = f"{_what(on)}: {share(likely.p)} likely by what is logged {_after(outlook.runs)}"
+    subject = f"{_what(on)}: {share(likely.p)} likely by what is logged {_then(outlook)}"
     match outlook.verdict.call:
         case "pull":
             text = f"{subject} ({_interval(likely)}), above the accepted {accepted}."
@@ -142,7 +173,7 @@ def _of_limit(reach: Reach) -> str:
 
 
 def _of_a_look(outlook: Outlook, on: ModeOutlook, more: Decisive) -> str:
-    likely = f"{share(more.if_sound.p)} likely by what is logged {_after(outlook.runs)}"
+    likely = f"{share(more.if_sound.p)} likely by what is logged {_then(outlook)}"
     where = place(on.mode.part, on.like.positions)
     if more.if_sound.p > outlook.verdict.accepted:
         return f"A look at the {where} is not enough: found sound now, it would still be {likely}."
@@ -152,15 +183,21 @@ def _of_a_look(outlook: Outlook, on: ModeOutlook, more: Decisive) -> str:
 def _of_runs_left(more: Decisive, accepted: float) -> str:
     if more.runs_left is None:
         return f"The accepted {share(accepted)} is not passed within {MOST_RUNS} runs like these."
-    return f"The accepted {share(accepted)} is passed {_after(more.runs_left)} like these."
+    return f"The accepted {share(accepted)} is passed {after(more.runs_left)} like these."
+
+
+def _then(outlook: Outlook) -> str:
+    return after(outlook.runs, outlook.pool.circuit)
+
+
+def _made_by(runs: Mapping[str, int]) -> str:
+    if len(runs) > _NAMED:
+        return f"{len(runs)} engines, of which {max(runs, key=lambda name: runs[name])} made most"
+    return ", ".join(f"{count} by {name}" for name, count in runs.items())
 
 
 def _what(on: ModeOutlook) -> str:
     return f"{capital(place(on.mode.part, on.like.positions))} {on.mode.title}"
-
-
-def _after(runs: int) -> str:
-    return "after the next run" if runs == 1 else f"after {runs} more runs"
 
 
 def _interval(estimate: Estimate) -> str:

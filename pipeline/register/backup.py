@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import sqlite3
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import cast
 
 from sqlalchemy import insert, select
+from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from pipeline.errors import LogbookError
 from pipeline.register.migrations import HEAD
 from pipeline.register.models import Base, RunRow
-from pipeline.register.store import Register, sqlite_url
+from pipeline.register.store import Register, copy_pages, sqlite_url
 from pipeline.register.teardowns import kept_photos
 
 REVISION = HEAD
@@ -67,7 +69,7 @@ def copy_register(register: Register, path: Path) -> None:
     with register.reading() as session:
         connection = session.connection()
         if connection.dialect.name == "sqlite":
-            _copy_pages(connection.connection.driver_connection, path)
+            copy_pages(cast("sqlite3.Connection", connection.connection.driver_connection), path)
         else:
             copy_rows(session, path)
 
@@ -125,7 +127,42 @@ def refuse_newer(revision: str, name: str) -> None:
         )
 
 
-def _copy_pages(live: Any, path: Path) -> None:
-    """Copy all pages in one step, so that no writer comes between."""
-    with closing(sqlite3.connect(path)) as copy:
-        live.backup(copy)
+def refuse_programs(path: Path, name: str) -> None:
+    """Refuse a SQLite register that would run what its maker wrote: views and triggers.
+
+    Args:
+        path: of the register, not opened yet.
+        name: what holds it, for the sentence.
+
+    Raises:
+        LogbookError: there are such, or it is no register.
+    """
+    try:
+        with closing(sqlite3.connect(path)) as file:
+            found = {kind for (kind,) in file.execute("SELECT type FROM sqlite_schema")}
+    except sqlite3.DatabaseError as error:
+        raise LogbookError(f"{name} holds no register that can be read ({error}).") from error
+    if "table" not in found:
+        raise LogbookError(f"{name} holds no register: use another backup.")
+    if found - {"table", "index"}:
+        raise LogbookError(f"{name} holds more than records, as no backup does: use another one.")
+
+
+@contextmanager
+def saying_unusable(name: str) -> Iterator[None]:
+    """Turn what odd values in a register bring about into a sentence.
+
+    Args:
+        name: what holds the register.
+
+    Raises:
+        LogbookError: instead of whatever they brought about.
+    """
+    try:
+        yield
+    except (LookupError, TypeError, ValueError, SQLAlchemyError) as error:
+        reason = str(error).splitlines()[0]
+        raise LogbookError(
+            f"The register in {name} holds what no program of ours writes ({reason}): it was "
+            "restored, and cannot be used; use another backup."
+        ) from error

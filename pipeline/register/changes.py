@@ -242,6 +242,11 @@ def to_json(values: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
+def keepable(text: str) -> str:
+    """Return text that no person typed, with a sign in place of each that no database keeps."""
+    return _UNPRINTABLE.sub("\N{REPLACEMENT CHARACTER}", text)
+
+
 def _refuse_unkeepable(values: Iterable[Any]) -> None:
     """Refuse what no database keeps, or not every one keeps as it is."""
     for value in values:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from typing import Any, TypedDict, Unpack
 
@@ -10,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from pipeline.errors import RegisterError
 from pipeline.register.changes import changing
+from pipeline.register.circuits import spelled
 from pipeline.register.engines import require_engine
 from pipeline.register.journal_text import shown
 from pipeline.register.models import RunRow
@@ -57,7 +59,13 @@ def assign_run(
 
 
 def add_unlogged(
-    session: Session, engine_id: str, *, minutes: float, at: datetime, reason: str = ""
+    session: Session,
+    engine_id: str,
+    *,
+    minutes: float,
+    at: datetime,
+    circuit: str | None = None,
+    reason: str = "",
 ) -> RunRecord:
     """Add running that no logger saw: its time counts, all else of it stays unknown.
 
@@ -66,10 +74,12 @@ def add_unlogged(
         engine_id: the engine.
         minutes: how long it ran.
         at: when it began.
+        circuit: where it was.
         reason: for the journal.
 
     Raises:
-        RegisterError: no such engine, a time that cannot be, or the same entry twice.
+        RegisterError: no such engine, a time that cannot be, the same entry twice, or a circuit of
+            too long a name.
     """
     require_engine(session, engine_id)
     duration_s = _duration_s(minutes)
@@ -91,41 +101,47 @@ def add_unlogged(
         removed_at=None,
         unlogged=True,
         judged_by=None,
+        circuit=spelled(session, circuit or ""),
     )
     with changing(session, "run add-unlogged", reason) as act:
         act.create(RUN, row)
     return to_record(row)
 
 
-class UnloggedChange(TypedDict, total=False):
-    """What may be corrected of unlogged running."""
+class RunChange(TypedDict, total=False):
+    """What may be corrected of a run; its start and length only where nobody logged it.
+
+    A circuit of None or "" is unknown.
+    """
 
     at: datetime
     minutes: float
+    circuit: str | None
 
 
-def amend_unlogged(
+def amend_run(
     session: Session,
     run_id: str,
     *,
     seen: int | None = None,
     reason: str = "",
-    **changes: Unpack[UnloggedChange],
+    **changes: Unpack[RunChange],
 ) -> RunRecord:
-    """Correct when unlogged running began, or how long it was.
+    """Correct where a run was; of unlogged running also when it began, or how long it was.
 
     Args:
         session: of a writing transaction.
         run_id: the run, or the beginning of its id.
         seen: version of the run that the person looked at.
         reason: for the journal.
-        **changes: see `UnloggedChange`.
+        **changes: see `RunChange`.
 
     Raises:
-        RegisterError: no such run, it has a log, it was changed since, or the time cannot be.
+        RegisterError: no such run, it has a log that says when it was, it was changed since, or
+            the time or circuit cannot be.
     """
     row = run_row(session, run_id)
-    if not row.unlogged:
+    if changes.keys() - {"circuit"} and not row.unlogged:
         raise RegisterError(
             f"The run {row.run_id} has a log that says when it was: to correct that, remove it and "
             "ingest the log again with --started."
@@ -135,9 +151,33 @@ def amend_unlogged(
         values["started_at"] = changes["at"]
     if "minutes" in changes:
         values["duration_s"] = _duration_s(changes["minutes"])
+    if "circuit" in changes:
+        values["circuit"] = spelled(session, changes["circuit"] or "")
     with changing(session, "run amend", reason) as act:
         act.amend(RUN, row, seen=seen, **values)
     return to_record(row)
+
+
+def set_circuit(
+    session: Session, run_ids: Iterable[str], circuit: str, reason: str = ""
+) -> tuple[RunRecord, ...]:
+    """Say at which circuit runs were, all of them in one act.
+
+    Args:
+        session: of a writing transaction.
+        run_ids: the runs, or the beginnings of their ids.
+        circuit: where they were; "" is unknown.
+        reason: for the journal.
+
+    Raises:
+        RegisterError: no such run, or a circuit of too long a name.
+    """
+    rows = [run_row(session, run_id) for run_id in run_ids]
+    at = spelled(session, circuit)
+    with changing(session, "run amend", reason) as act:
+        for row in rows:
+            act.amend(RUN, row, circuit=at)
+    return tuple(to_record(row) for row in rows)
 
 
 def remove_run(

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import asdict, fields
 from datetime import UTC, datetime
 from typing import Any, cast
 
-from sqlalchemy import Select, delete, insert, select
+from sqlalchemy import Select, delete, insert, select, update
 from sqlalchemy.orm import Session
 
 from pipeline.errors import RegisterError
@@ -18,31 +18,42 @@ from pipeline.register.models import EventRow, ReviewRow, RunRow
 from pipeline.register.reviews import Reviewed, Span, holding, reviewed_of, span_of
 from pipeline.register.runs import CANDIDATES, ambiguous, in_window, run_row
 from pipeline.register.values import DatedEvent, ReviewRecord
-from pipeline.spec import Kind
+from pipeline.spec import KINDS, Kind
 
 
 def replace_events(
-    session: Session, run_id: str, events: Iterable[Event], *, judged_by: str
+    session: Session,
+    run_id: str,
+    events: Iterable[Event],
+    *,
+    judged_by: str,
+    kinds: Collection[Kind] = KINDS,
+    spec_version: str | None = None,
 ) -> None:
     """Put the events of a run in place of those found before; reviews stay with them.
 
     Args:
         session: of a writing transaction.
         run_id: the run.
-        events: all that were found in it; their `review` is not looked at.
+        events: all of the `kinds` that were found in it; their `review` is not looked at.
         judged_by: key of what they were judged by: limits, expected pressure and detector.
+        kinds: those that were searched for; events of others stay.
+        spec_version: of the limits in force, for the events that stay.
 
     Raises:
         RegisterError: no such run.
-        ValueError: an event is of another run.
+        ValueError: an event is of another run, or of a kind that was not searched for.
     """
     run = run_row(session, run_id)
     found = tuple(events)
-    if any(event.run_id != run.run_id for event in found):
-        raise ValueError(f"an event is not of the run {run.run_id}")
+    if any(event.run_id != run.run_id or event.kind not in kinds for event in found):
+        raise ValueError(f"an event is not of the run {run.run_id}, or of another kind")
     spans = [Span(event.event_id, event.kind, event.start_s, event.end_s) for event in found]
     verdicts = holding(spans, _reviews_of(session, run.run_id))
-    session.execute(delete(EventRow).where(EventRow.run_id == run.run_id))
+    before = EventRow.run_id == run.run_id
+    session.execute(delete(EventRow).where(before, EventRow.kind.in_(kinds)))
+    if spec_version is not None:
+        session.execute(update(EventRow).where(before).values(spec_version=spec_version))
     if found:
         session.execute(insert(EventRow), [_to_row(event, verdicts) for event in found])
     run.judged_by = judged_by

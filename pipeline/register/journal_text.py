@@ -41,12 +41,14 @@ _CREATED = {
 _BECAME = {
     ("refresh", "at"): "moved the refresh of {engine_id} from {was} to {became}",
     ("run", "engine_id"): "gave the {run} {run_id} of {was} to {became}",
+    ("run", "circuit"): "moved the {run} {run_id} of {engine_id} from {was} to {became}",
     ("run", "started_at"): "moved the {run} {run_id} of {engine_id} from {was} to {became}",
     ("run", "read_as"): "read the log of the run {run_id} of {engine_id} again ({became})",
     ("run", "trusted"): "called the sensors of the run {run_id} of {engine_id} {became}",
     ("teardown", "at"): "moved the teardown of {engine_id} from {was} to {became}",
 }
 _CAME = {
+    ("run", "circuit"): "said that the {run} {run_id} of {engine_id} was at {became}",
     ("fitment", "until"): "removed {part_id} from {engine_id}{spot}, on {became}",
     ("work", "back_at"): "took {part_id} back from {shop} on {became}",
 }

@@ -127,7 +127,10 @@ class RunRow(Versioned, Base):
     """
 
     __tablename__ = "run"
-    __table_args__ = (Index(None, "engine_id", "started_at"),)
+    __table_args__ = (
+        Index(None, "engine_id", "started_at"),
+        Index(None, "circuit", "ingested_at"),
+    )
 
     run_id: Mapped[str] = mapped_column(String(32), primary_key=True)
     engine_id: Mapped[str] = mapped_column(ForeignKey("engine.engine_id"))
@@ -150,6 +153,7 @@ class RunRow(Versioned, Base):
     trusted: Mapped[bool] = mapped_column(default=False, server_default="0")
     doubts: Mapped[list[Any]] = mapped_column(default=list, server_default="[]")
     doubts_key: Mapped[str] = mapped_column(String(16), default="", server_default="")
+    circuit: Mapped[str | None] = mapped_column(String(64))
 
 
 class ExposureRow(Base):
@@ -218,6 +222,20 @@ class SurfaceRow(Base):
     build: Mapped[str] = mapped_column(String(40), primary_key=True)
     text: Mapped[str] = mapped_column(Text)
     key: Mapped[str] = mapped_column(String(64))
+
+
+class RefusalRow(Base):
+    """A log that was refused and is no run since; `set_aside_at` is when a person gave it up."""
+
+    __tablename__ = "refusal"
+
+    sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    file: Mapped[str] = mapped_column(Text)
+    engine_id: Mapped[str] = mapped_column(ForeignKey("engine.engine_id"), index=True)
+    error: Mapped[str] = mapped_column(Text)
+    option: Mapped[str | None] = mapped_column(Text)
+    at: Mapped[datetime]
+    set_aside_at: Mapped[datetime | None]
 
 
 class EventRow(Base):

@@ -12,8 +12,9 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from pipeline.exposure import RunningTable
+from pipeline.register.exposures import to_running_table
 from pipeline.register.models import ExposureRow, ExposureWatchRow, RunRow
-from pipeline.register.runs import in_window, to_running_table
+from pipeline.register.runs import in_window
 from pipeline.spec import Kind
 
 
@@ -30,6 +31,7 @@ class RunExposure:
         watched_s: running seconds in which each kind of harm could have been seen.
         unlogged: entered by hand: nothing more is known of it.
         judged: whether its events have been searched for.
+        circuit: where it was; None: nobody said.
     """
 
     run_id: str
@@ -40,6 +42,7 @@ class RunExposure:
     watched_s: dict[Kind, float]
     unlogged: bool
     judged: bool
+    circuit: str | None
 
 
 def run_exposures(session: Session, engine_ids: Collection[str]) -> tuple[RunExposure, ...]:
@@ -67,6 +70,7 @@ def run_exposures(session: Session, engine_ids: Collection[str]) -> tuple[RunExp
             ExposureRow.revolutions,
             RunRow.unlogged,
             RunRow.judged_by,
+            RunRow.circuit,
         )
         .join(ExposureRow, ExposureRow.run_id == RunRow.run_id)
         .where(theirs)
@@ -82,6 +86,7 @@ def run_exposures(session: Session, engine_ids: Collection[str]) -> tuple[RunExp
             watched_s=watched[row.run_id],
             unlogged=row.unlogged,
             judged=row.unlogged or row.judged_by is not None,
+            circuit=row.circuit,
         )
         for row in session.execute(query)
     )

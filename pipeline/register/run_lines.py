@@ -11,6 +11,7 @@ from sqlalchemy import ColumnElement, and_, func, or_, select
 from sqlalchemy.orm import Session
 
 from pipeline.event import NOT_COUNTED
+from pipeline.register.circuits import at_circuit
 from pipeline.register.engines import require_engine
 from pipeline.register.models import EngineRow, EventRow, ExposureRow, ExposureWatchRow, RunRow
 from pipeline.register.runs import in_window, to_record
@@ -58,6 +59,7 @@ class RunLine:
         unlogged: entered by hand: running that no logger saw.
         peak_rpm: highest engine speed, 1/min; None where not known.
         warnings: what a reader of the run should know, a sentence each.
+        circuit: where it was; None: nobody said.
         blind: kinds of harm that it could not show, having no fit sensor; of logged running only.
         kinds: its events by kind, in the order of KINDS; kinds without one are out.
     """
@@ -71,6 +73,7 @@ class RunLine:
     unlogged: bool
     peak_rpm: float | None
     warnings: tuple[str, ...]
+    circuit: str | None
     blind: tuple[Kind, ...]
     kinds: tuple[KindLine, ...]
 
@@ -92,17 +95,19 @@ def run_lines(
     session: Session,
     *,
     engine_id: str | None = None,
+    circuit: str | None = None,
     since: datetime | None = None,
     until: datetime | None = None,
     only: Only = "all",
     limit: int,
     offset: int = 0,
 ) -> RunLines:
-    """Return runs newest first, in five queries at most; removed ones are out.
+    """Return runs newest first, in six queries at most; removed ones are out.
 
     Args:
         session: of a transaction.
         engine_id: only those of this engine.
+        circuit: only those there.
         since: only those that start then or later.
         until: only those that start before.
         only: all, those with events that count, or those with events that nobody reviewed.
@@ -116,6 +121,8 @@ def run_lines(
     if engine_id is not None:
         require_engine(session, engine_id)
         conditions.append(RunRow.engine_id == engine_id)
+    if circuit is not None:
+        conditions.append(at_circuit(session, circuit))
     found = session.scalar(select(func.count()).select_from(RunRow).where(*conditions)) or 0
     rows = session.execute(
         select(
@@ -127,6 +134,7 @@ def run_lines(
             RunRow.source_name,
             RunRow.unlogged,
             RunRow.warnings,
+            RunRow.circuit,
             ExposureRow.peak_rpm,
         )
         .outerjoin(ExposureRow, ExposureRow.run_id == RunRow.run_id)
@@ -255,6 +263,7 @@ def _line(row: Any, kinds: dict[str, dict[str, KindLine]], watched: dict[str, se
         unlogged=row.unlogged,
         peak_rpm=row.peak_rpm,
         warnings=tuple(row.warnings),
+        circuit=row.circuit,
         blind=() if row.unlogged else tuple(kind for kind in KINDS if kind not in seen),
         kinds=tuple(of_run[kind] for kind in KINDS if kind in of_run),
     )

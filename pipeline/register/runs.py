@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from typing import Any, cast
 
-from sqlalchemy import ColumnElement, delete, func, insert, literal, select
+from sqlalchemy import ColumnElement, delete, func, literal, select
 from sqlalchemy.orm import Session
 
 from pipeline.errors import RegisterError
-from pipeline.exposure import Exposure, RunningTable
+from pipeline.exposure import Exposure
 from pipeline.register.changes import Record, changing
+from pipeline.register.circuits import at_circuit, spelled
 from pipeline.register.engines import refuse_before_built, require_engine
+from pipeline.register.exposures import save_exposure
 from pipeline.register.journal_text import shown
 from pipeline.register.models import (
     EventRow,
     ExposureRow,
-    ExposureWatchRow,
     RunRow,
     SensorSummaryRow,
     SteadyPressureRow,
@@ -27,7 +27,6 @@ from pipeline.register.part_models import HistoryRow
 from pipeline.register.values import RecordedChannel, RunRecord
 from pipeline.run import Run, RunOutline, StartBasis
 from pipeline.sensor_doubt import SensorDoubt
-from pipeline.spec import Kind
 
 CANDIDATES = 5
 """So many are named where the beginning of an id fits several."""
@@ -36,24 +35,28 @@ _TRUSTED: tuple[StartBasis, ...] = ("log", "stated")
 """Bases of a start that overlap may be judged by; a file's date says little about when it ran."""
 
 
-def record_run(session: Session, run: Run | RunOutline, exposure: Exposure) -> RunRecord:
+def record_run(
+    session: Session, run: Run | RunOutline, exposure: Exposure, *, circuit: str | None = None
+) -> RunRecord:
     """Record a run that was taken in, with its exposure; its events are recorded when judged.
 
     A removed run of the same log is recorded anew, so that a log may be taken in again with better
-    instructions; what people said of its events stays.
+    instructions; what people said of its events stays, and so does its circuit where none is given.
 
     Args:
         session: of a writing transaction.
         run: the run.
         exposure: what it put on the engine.
+        circuit: where it was.
 
     Raises:
         RegisterError: no such engine, a run from before it was built or from within its history
-            before the logs, or one that is recorded already.
+            before the logs, one that is recorded already, or a circuit of too long a name.
     """
     info = run.info
     _refuse_too_early(session, info.engine_id, info.started_at, f"The log {info.source_name}")
     old = session.get(RunRow, info.run_id)
+    at = spelled(session, circuit or "") or (None if old is None else old.circuit)
     if old is not None:
         _forget_removed(session, old)
     row = RunRow(
@@ -72,6 +75,7 @@ def record_run(session: Session, run: Run | RunOutline, exposure: Exposure) -> R
         trusted=False,
         doubts=[],
         doubts_key="",
+        circuit=at,
         **_as_read(run),
     )
     row = session.merge(row)
@@ -116,46 +120,6 @@ def _as_read(run: Run | RunOutline) -> dict[str, Any]:
     }
 
 
-def save_exposure(session: Session, run_id: str, exposure: Exposure) -> None:
-    """Keep the exposure of a run in place of any kept before.
-
-    Args:
-        session: of a writing transaction.
-        run_id: the run.
-        exposure: what it put on the engine.
-    """
-    values = asdict(exposure)
-    watched = values.pop("watched_s")
-    session.merge(ExposureRow(run_id=run_id, running_table=values.pop("table"), **values))
-    session.flush()
-    session.execute(delete(ExposureWatchRow).where(ExposureWatchRow.run_id == run_id))
-    rows = [{"run_id": run_id, "kind": kind, "watched_s": s} for kind, s in watched.items()]
-    if rows:
-        session.execute(insert(ExposureWatchRow), rows)
-
-
-def exposure_of(session: Session, run_id: str) -> Exposure | None:
-    """Return the exposure of a run; None for unlogged running, of which little is known."""
-    row = session.get(ExposureRow, run_id)
-    if row is None or row.revolutions is None or row.starts is None or row.running_table is None:
-        return None
-    watched = select(ExposureWatchRow).where(ExposureWatchRow.run_id == run_id)
-    return Exposure(
-        running_s=row.running_s,
-        revolutions=row.revolutions,
-        starts=row.starts,
-        heat_cycles=row.heat_cycles,
-        watched_s={cast(Kind, each.kind): each.watched_s for each in session.scalars(watched)},
-        table=to_running_table(row.running_table),
-        peak_rpm=row.peak_rpm,
-        peak_mean_piston_speed_m_s=row.peak_mean_piston_speed_m_s,
-        peak_piston_acceleration_m_s2=row.peak_piston_acceleration_m_s2,
-        peak_oil_angle_left_deg=row.peak_oil_angle_left_deg,
-        peak_oil_angle_right_deg=row.peak_oil_angle_right_deg,
-        least_boiling_margin_k=row.least_boiling_margin_k,
-    )
-
-
 def find_run(session: Session, run_id: str) -> RunRecord:
     """Return a run by its id, or by the beginning of it.
 
@@ -175,6 +139,7 @@ def list_runs(
     session: Session,
     *,
     engine_id: str | None = None,
+    circuit: str | None = None,
     since: datetime | None = None,
     until: datetime | None = None,
     include_removed: bool = False,
@@ -185,6 +150,7 @@ def list_runs(
     Args:
         session: of a transaction.
         engine_id: only those of this engine.
+        circuit: only those there.
         since: only those that start then or later.
         until: only those that start before.
         include_removed: those taken out of the sums too.
@@ -198,6 +164,8 @@ def list_runs(
     if engine_id is not None:
         require_engine(session, engine_id)
         query = query.where(RunRow.engine_id == engine_id)
+    if circuit is not None:
+        query = query.where(at_circuit(session, circuit))
     if not include_removed:
         query = query.where(RunRow.removed_at.is_(None))
     if not_judged_by is not None:
@@ -288,6 +256,7 @@ def to_record(row: RunRow) -> RunRecord:
         trusted=row.trusted,
         doubts=doubts,
         doubts_key=row.doubts_key,
+        circuit=row.circuit,
     )
 
 
@@ -316,15 +285,6 @@ def _forget_removed(session: Session, old: RunRow) -> None:
         session.execute(delete(table).where(table.run_id == old.run_id))
     with changing(session, "run replace", "taken in again") as act:
         act.replace(RUN, old)
-
-
-def to_running_table(raw: Mapping[str, Any]) -> RunningTable:
-    """Return the table that a row keeps."""
-    return RunningTable(
-        rpm_edges=tuple(raw["rpm_edges"]),
-        boost_edges_kpa=tuple(raw["boost_edges_kpa"]),
-        seconds=tuple(tuple(row) for row in raw["seconds"]),
-    )
 
 
 def _refuse_too_early(session: Session, engine_id: str, at: datetime, what: str) -> None:

@@ -24,10 +24,10 @@ from sqlalchemy import (
     select,
     table,
 )
-from sqlalchemy.exc import ArgumentError, DatabaseError, OperationalError
+from sqlalchemy.exc import ArgumentError, DatabaseError, DataError, OperationalError
 from sqlalchemy.orm import Session
 
-from pipeline.errors import LogbookError
+from pipeline.errors import LogbookError, RegisterError
 from pipeline.register import check
 from pipeline.register.migrations import HEAD
 
@@ -46,6 +46,7 @@ _WHAT_TO_DO = {
     "locked": "another program has been writing to it for long, try again",
     "lock timeout": "another program has been writing to it for long, try again",
     "full": "make room on the disk and try again",
+    "disk i/o": "the disk failed, or the way to it; see to that and try again",
     "readonly": "allow writing to the file and its folder",
     "unable to open": "see that the folder is there and may be written",
     "malformed": "restore it from a backup",
@@ -58,6 +59,14 @@ _WHAT_TO_DO = {
     "connection": "see that its server runs, and try again",
 }
 """A word of the database's message, and what a person should do then."""
+_NO_TEXT = "That is no text that a register can hold: type it anew."
+_FROM_OUTSIDE = (
+    OperationalError,
+    DatabaseError,
+    sqlite3.OperationalError,
+    sqlite3.DatabaseError,
+)
+"""What a database that cannot be used brings about, and nothing more special than that."""
 
 
 def sqlite_url(path: Path) -> URL:
@@ -159,7 +168,7 @@ class Register:
 def _parse(url: URL | str) -> URL:
     try:
         parsed = make_url(url)
-    except ArgumentError as error:
+    except (ArgumentError, ValueError) as error:
         raise LogbookError(_NO_ADDRESS) from error
     if parsed.get_backend_name() not in ("sqlite", "postgresql"):
         raise LogbookError(_NO_ADDRESS)
@@ -239,9 +248,10 @@ def _bring_up_to_date(register: Register, *, create: bool) -> None:
             f"The register {register.name} was written by a newer program (revision {revision}, "
             f"this one knows {HEAD}): update this program."
         )
-    if revision is not None:
-        _keep_as_it_was(register._reader.url, revision)
     with register._writer.begin() as connection:
+        revision = _revision(connection)  # another program may have been faster
+        if revision not in (None, HEAD):
+            _keep_as_it_was(register._reader.url, revision)
         upgrade(connection)
 
 
@@ -254,9 +264,30 @@ def _keep_as_it_was(url: URL, revision: str) -> None:
     if kept.exists():
         return
     part = kept.with_name(f".{kept.name}.part")
-    with closing(sqlite3.connect(path)) as live, closing(sqlite3.connect(part)) as copy:
+    part.unlink(missing_ok=True)  # of a program that was cut off
+    try:
+        with closing(sqlite3.connect(path)) as live:
+            copy_pages(live, part)
+        part.replace(kept)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def copy_pages(live: sqlite3.Connection, path: Path) -> None:
+    """Copy a register file that others may be writing to.
+
+    All pages are copied in one step, so that no writer comes between.
+
+    Args:
+        live: a connection to it.
+        path: of the copy.
+
+    Raises:
+        LogbookError: it cannot be written.
+    """
+    with _saying_what_failed(str(path)), closing(sqlite3.connect(path)) as copy:
+        copy.execute("PRAGMA journal_mode = OFF")  # a copy that fails is thrown away
         live.backup(copy)
-    part.replace(kept)
 
 
 def _revision(connection: Connection) -> str | None:
@@ -272,10 +303,14 @@ def _revision(connection: Connection) -> str | None:
 def _saying_what_failed(name: str) -> Iterator[None]:
     try:
         yield
-    except (OperationalError, DatabaseError) as error:
-        if type(error) not in (OperationalError, DatabaseError):
+    except UnicodeEncodeError as error:
+        raise RegisterError(_NO_TEXT) from error
+    except (OperationalError, DatabaseError, sqlite3.Error) as error:
+        if isinstance(error, DataError) and "NUL (0x00)" in str(error.orig):
+            raise RegisterError(_NO_TEXT) from error
+        if type(error) not in _FROM_OUTSIDE:
             raise  # a broken constraint and the like is a fault of this program
-        message = " ".join(str(error.orig).split())
+        message = " ".join(str(getattr(error, "orig", error)).split())
         folded = message.casefold()
         advice = next((say for word, say in _WHAT_TO_DO.items() if word in folded), None)
         hint = f": {advice}" if advice else ""

@@ -122,6 +122,7 @@ class RunRecord:
         trusted: a person looked at its sensors and found nothing wrong.
         doubts: what speaks against its sensors or clock; each is among the warnings too.
         doubts_key: tells those that make its events doubtful from others; "" without any.
+        circuit: where it was; None: nobody said.
     """
 
     run_id: str
@@ -145,6 +146,7 @@ class RunRecord:
     trusted: bool
     doubts: tuple[SensorDoubt, ...]
     doubts_key: str
+    circuit: str | None
 
 
 @dataclass(frozen=True)

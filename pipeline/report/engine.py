@@ -52,7 +52,7 @@ def engine_report(story: Story, prospect: Prospect, reader: Reader) -> str:
         ),
         Section(
             "What the next runs may bring",
-            sentences=tuple(words.ahead_sentences(prospect)),
+            sentences=(*words.drawn_sentences(prospect), *words.ahead_sentences(prospect)),
             tables=(words.outlook_table(prospect),),
         ),
         Section(

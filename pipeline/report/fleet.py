@@ -17,18 +17,20 @@ from pipeline.views.fleet import (
     lately_in_words,
     quality_in_words,
 )
+from pipeline.views.logs_refused import refused_in_words
 from pipeline.views.text_table import TextTable
 
 _EMPTY = "No engine is in the logbook yet: add one with `babbitt engine add ID --spec SPEC.toml`."
 
 
-def fleet_report(found: Fleet, reader: Reader, *, at: datetime) -> str:
+def fleet_report(found: Fleet, reader: Reader, *, at: datetime, refused: int) -> str:
     """Return the report of all engines as one file of HTML.
 
     Args:
         found: the engines.
         reader: whose units and time zone are used.
         at: UTC, the moment that it tells of.
+        refused: how many logs had been refused by then, and were neither runs nor set aside.
     """
     calls = TextTable(
         columns=(
@@ -48,7 +50,7 @@ def fleet_report(found: Fleet, reader: Reader, *, at: datetime) -> str:
             f"{'run' if found.runs == 1 else f'{found.runs} runs'} would add."
         ),
     )
-    lately = lately_in_words(found, reader)
+    lately = ", ".join(filter(None, (lately_in_words(found, reader), refused_in_words(refused))))
     sections = [
         Section("", sentences=(advice(found),) if found.engines else (), tables=(calls,)),
         Section("Life used", sentences=(f"{lately}.",) if lately else (), tables=(lives,)),

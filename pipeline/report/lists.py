@@ -6,13 +6,13 @@ from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 
 from pipeline.causes import grades, part_named
-from pipeline.damage.blame import capital
 from pipeline.logbook import Logbook
 from pipeline.register.run_lines import Only, RunLine
 from pipeline.report.report import Section, write_report
-from pipeline.show import NOTHING, Reader, duration, number
+from pipeline.show import NOTHING, Reader, capital, duration, number
 from pipeline.views.logs import LogsView
 from pipeline.views.logs_quality import SensorsView, finding
+from pipeline.views.logs_refused import why_refused
 from pipeline.views.register import engine_list, journal_of, part_lines, where_is
 from pipeline.views.runs import harm_words, quality_word, read_runs, review_word
 from pipeline.views.teardowns import TeardownList
@@ -28,6 +28,7 @@ def runs_report(
     *,
     at: datetime,
     engine_id: str | None = None,
+    circuit: str | None = None,
     first_day: date | None = None,
     last_day: date | None = None,
     only: Only = "all",
@@ -39,6 +40,7 @@ def runs_report(
         reader: whose units and time zone are used.
         at: UTC, when it is printed.
         engine_id: only those of this engine.
+        circuit: only those there.
         first_day: only those that start on this day or later.
         last_day: only those that start on this day or before.
         only: all, those with events that count, or those with events to review.
@@ -53,6 +55,7 @@ def runs_report(
             book,
             reader.timezone,
             engine_id=engine_id,
+            circuit=circuit,
             first_day=first_day,
             last_day=last_day,
             only=only,
@@ -61,12 +64,13 @@ def runs_report(
         lines += found.lines
         page, pages = page + 1, found.pages
     table = TextTable(
-        ("Run", "Engine", "Harm", "Review", "Read", "Lasted", "Peak, rpm"),
+        ("Run", "Engine", "Circuit", "Harm", "Review", "Read", "Lasted", "Peak, rpm"),
         tuple(_run_cells(line, reader) for line in lines),
-        left=5,
+        left=6,
         empty="No run fits this filter.",
     )
     title = f"Runs of {engine_id}" if engine_id else "Runs"
+    title += f" at {circuit}" if circuit else ""
     return write_report(title, [Section("", tables=(table,))], at=at, reader=reader)
 
 
@@ -93,7 +97,7 @@ def teardowns_report(listed: TeardownList, reader: Reader, *, at: datetime) -> s
 def logs_report(
     view: LogsView, sensors: Iterable[SensorsView], reader: Reader, *, at: datetime
 ) -> str:
-    """Return what went in lately and how it was read, and the sensors of each engine."""
+    """Return what went in lately and how, what was refused, and the sensors of each engine."""
     lately = TextTable(
         ("Log", "Engine", "Began", "How it was read", "Taken in", "Lasted"),
         tuple(
@@ -110,7 +114,17 @@ def logs_report(
         left=5,
         empty="No log was taken in yet.",
     )
+    refused = TextTable(
+        ("Log", "Engine", "Refused", "Why"),
+        tuple(
+            (each.file, each.engine_id, reader.instant(each.at), why_refused(each))
+            for each in view.refused
+            if each.set_aside_at is None
+        ),
+        left=4,
+    )
     sections = [
+        *([Section("Refused", tables=(refused,))] if refused.rows else []),
         Section("Taken in lately", tables=(lately,)),
         *(
             Section(f"Sensors of {each.engine_id}", sentences=(finding(each), *each.unreadable))
@@ -195,6 +209,7 @@ def _run_cells(line: RunLine, reader: Reader) -> tuple[str, ...]:
     return (
         reader.instant(line.started_at) + (" ?" if line.start_basis == "file" else ""),
         line.engine_id,
+        line.circuit or NOTHING,
         harm_words(line, reader),
         review_word(line),
         quality_word(line),

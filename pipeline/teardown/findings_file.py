@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Literal
 
@@ -11,8 +10,9 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic_core import ErrorDetails
 
 from pipeline.csv_rows import read_csv_rows, read_number
-from pipeline.errors import RegisterError
+from pipeline.errors import RegisterError, tell_faults
 from pipeline.finding import Finding, FindingFields, Measurement, describe_fault
+from pipeline.toml_text import read_toml, shown
 
 Format = Literal["toml", "csv"]
 
@@ -59,14 +59,17 @@ def read_findings(text: str, *, source: str, format: Format) -> tuple[Finding, .
             do.
     """
     if format == "toml":
-        document = _read_toml(text.removeprefix("\ufeff"), source)
+        try:
+            document = read_toml(text.removeprefix("\ufeff"))
+        except ValueError as error:
+            raise RegisterError(f"{source} is not TOML: {error}.") from error
         findings, faults = _check(document, _entry, ".")
     else:
         table = read_csv_rows(text, source=source, columns=COLUMNS)
         findings, faults = findings_of_rows(table.rows, decimal_comma=table.decimal_comma)
         faults = [f"line {line}: {clause}" for line, clause in table.faults.items()] + faults
     if faults:
-        raise RegisterError(f"{source}: {'; '.join(faults)}.")
+        raise RegisterError(f"{source}: {tell_faults(faults, str)}")
     return findings
 
 
@@ -114,18 +117,11 @@ def _describe(fault: ErrorDetails, place: Callable[[int], str], joint: str) -> s
         case ("finding",):
             return "it lists no findings: write one for each part looked at"
         case other:
-            return f"unknown key {other[0]!r}: begin each finding with [[finding]]"
+            return f"unknown key {shown(other[0])}: begin each finding with [[finding]]"
 
 
 def _entry(index: int) -> str:
     return f"finding {index + 1}"
-
-
-def _read_toml(text: str, source: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # an integer too long is a plain ValueError
-        raise RegisterError(f"{source} is not TOML: {error}.") from error
 
 
 def _fields(filled: Mapping[str, str], *, decimal_comma: bool) -> dict[str, Any]:

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.causes import DamageMode, mode_named
-from pipeline.damage.blame import Blame, blame_in_words, blames_of, capital, cause_in_words, place
+from pipeline.damage.blame import Blame, blame_in_words, blames_of, cause_in_words, place
 from pipeline.damage.chance import Estimate, chances
 from pipeline.damage.model import UNLOGGED, Load
 from pipeline.damage.posterior import Posterior
 from pipeline.finding import Finding
 from pipeline.register.values import DatedEvent
-from pipeline.show import Reader, share
+from pipeline.show import Reader, capital, share
 
 UNEXPLAINED = 0.5
 """Where the log accounts for less than this, the assembly is to blame first."""

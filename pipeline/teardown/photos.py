@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import re
 import struct
 import warnings
 from dataclasses import dataclass
@@ -30,6 +31,16 @@ _READERS: dict[bytes, type[JpegImageFile] | type[PngImageFile]] = {
     b"\x89PNG\r\n\x1a\n": PngImageFile,
 }
 """What a file begins with -> what reads it."""
+
+_MOST_SCANS = 100
+"""A JPEG may hold its picture in no more layers, each of which takes as long to read as a whole
+picture: cameras write up to a dozen (from memory)."""
+
+_SCAN, _END = 0xDA, 0xD9
+_BARE = frozenset((0x01, *range(0xD0, 0xD9)))
+"""Codes of markers of a JPEG that nothing follows."""
+_MARKER = re.compile(rb"\xff([\x01-\xcf\xd8-\xfe])")
+"""What ends the coded part of a scan: any marker but those within it (ITU-T T.81, B.1.1)."""
 
 _BROKEN = (AssertionError, OSError, SyntaxError, ValueError)
 """What the readers raise at a file that is not what it begins as."""
@@ -94,6 +105,11 @@ def prepare_photo(data: bytes, *, name: str) -> Photo:
     reader = next((reader for mark, reader in _READERS.items() if data.startswith(mark)), None)
     if reader is None:
         raise RegisterError(f"{name} is no JPEG or PNG photo: save it as one of them.")
+    if reader is JpegImageFile and _scans(data) > _MOST_SCANS:
+        raise RegisterError(
+            f"{name} holds its picture in more than {_MOST_SCANS} layers, as no camera writes it: "
+            "save it anew."
+        )
     try:
         with warnings.catch_warnings():
             # Metadata that is out of order is no matter: all of it goes.
@@ -129,6 +145,17 @@ def _read(source: JpegImageFile | PngImageFile, name: str) -> Image.Image:
         picture = picture.transpose(turn)
     picture.info.clear()
     return picture
+
+
+def _scans(data: bytes) -> int:
+    """Count the scans of a JPEG up to its end; what comes behind belongs to no picture."""
+    count, at = 0, 2
+    while (found := _MARKER.search(data, at)) is not None and found[1][0] != _END:
+        code, at = found[1][0], found.end()
+        count += code == _SCAN
+        if code not in _BARE:
+            at += int.from_bytes(data[at : at + 2], "big")
+    return count
 
 
 def _orientation(source: JpegImageFile | PngImageFile) -> int:

@@ -8,10 +8,9 @@ import numpy as np
 
 from pipeline.catalogue import channels
 from pipeline.detect.pressure import floor_line_kpa
-from pipeline.detect.spans import IndexArray
 from pipeline.event import NOT_COUNTED
 from pipeline.figures.cross import Cloud, Curve, Mark
-from pipeline.run import BoolArray, ChannelArray
+from pipeline.run import BoolArray, ChannelArray, IndexArray
 from pipeline.show import KIND_TITLE, Reader, number
 from pipeline.spec import Kind
 from pipeline.units import Unit

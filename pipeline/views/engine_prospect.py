@@ -14,6 +14,7 @@ from pipeline.damage.blame import worst_events
 from pipeline.errors import LogbookError
 from pipeline.logbook import Logbook
 from pipeline.outlook.ahead import MOST_RUNS, draw_ahead
+from pipeline.outlook.circuits import circuits_of
 from pipeline.outlook.outlook import Outlook
 from pipeline.spec import Kind
 from pipeline.views.fleet import LifeUse, life_uses
@@ -31,6 +32,7 @@ class Prospect:
             on; the middle is what to expect, nine in ten futures lie between low and high.
         rpm_at: engine speed at the peak of the events that are told of, by event id.
         fault: why that could not be read, in a sentence; "" where it could.
+        circuits: where the next runs might be, and how many it was logged in there.
     """
 
     outlook: Outlook
@@ -38,9 +40,12 @@ class Prospect:
     fan: pd.DataFrame
     rpm_at: Mapping[str, float]
     fault: str
+    circuits: Mapping[str, int]
 
 
-def prospect(book: Logbook, foreseen: Foreseen, engine_id: str, runs: int) -> Prospect:
+def prospect(
+    book: Logbook, foreseen: Foreseen, engine_id: str, runs: int, circuit: str | None = None
+) -> Prospect:
     """Return what the next runs of an engine may bring.
 
     Args:
@@ -48,12 +53,15 @@ def prospect(book: Logbook, foreseen: Foreseen, engine_id: str, runs: int) -> Pr
         foreseen: what its record foretells.
         engine_id: the engine.
         runs: how many lie ahead, 1 to MOST_RUNS.
+        circuit: where they will be; None: nobody says.
 
     Raises:
-        RegisterError: no such engine, or it was not built yet.
+        RegisterError: no such engine, it was not built yet, or no engine of its type was logged
+            at the circuit.
     """
-    known = require_known(book, foreseen, engine_id)
-    outlook = foreseen.outlook(engine_id, runs)
+    everywhere = require_known(book, foreseen, engine_id)
+    known = foreseen.headed_for(engine_id, circuit)
+    outlook = foreseen.outlook(engine_id, runs, circuit)
     life = life_uses(known, foreseen.totals[engine_id], runs)
     rpm_at: Mapping[str, float] = {}
     fault = ""
@@ -62,7 +70,8 @@ def prospect(book: Logbook, foreseen: Foreseen, engine_id: str, runs: int) -> Pr
         rpm_at = rpm_at_peaks(book, told)
     except LogbookError as error:
         fault = str(error)
-    return Prospect(outlook, life, _fan(known, life, runs), rpm_at, fault)
+    circuits = circuits_of(everywhere.state, everywhere.learned.fleet.ledgers)
+    return Prospect(outlook, life, _fan(known, life, runs), rpm_at, fault, circuits)
 
 
 def _fan(known: Known, life: Mapping[Kind, LifeUse], runs: int) -> pd.DataFrame:

@@ -9,10 +9,12 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from pipeline.damage.blame import capital, place
+from pipeline.damage.blame import place
 from pipeline.damage.chance import Estimate
 from pipeline.outlook.forecast import alike
 from pipeline.outlook.words import (
+    after,
+    drawn_in_words,
     drift_in_words,
     evidence,
     reach_in_words,
@@ -20,11 +22,10 @@ from pipeline.outlook.words import (
     would_change,
 )
 from pipeline.service import ServiceUse
-from pipeline.show import KIND_TITLE, NOTHING, Reader, duration, number, share
+from pipeline.show import KIND_TITLE, NOTHING, Reader, capital, duration, number, share
 from pipeline.spec import Kind
 from pipeline.views.engine_prospect import Prospect
 from pipeline.views.engine_story import PartLine, Story
-from pipeline.views.fleet import ahead_in_words
 from pipeline.views.text_table import TextTable
 
 MODES_SHOWN = 10
@@ -54,9 +55,15 @@ def doubts_in_words(prospect: Prospect) -> list[str]:
     return [doubt.sentence for doubt in prospect.outlook.doubts if not doubt.grave]
 
 
+def drawn_sentences(prospect: Prospect) -> list[str]:
+    """Return which runs at a circuit the next ones are drawn from; nothing where none is chosen."""
+    said = drawn_in_words(prospect.outlook)
+    return [said] if said else []
+
+
 def ahead_sentences(prospect: Prospect) -> list[str]:
     """Return what is known of the limits ahead, and what all chances were learned from."""
-    return [reach_in_words(prospect.outlook.first), evidence(prospect.outlook)]
+    return [reach_in_words(prospect.outlook), evidence(prospect.outlook)]
 
 
 def since_in_words(story: Story, reader: Reader) -> str:
@@ -135,8 +142,9 @@ def drift_words(story: Story, prospect: Prospect, reader: Reader) -> str:
 
 def outlook_table(prospect: Prospect) -> TextTable:
     """Return the chance of each damage mode, the likeliest after the next runs first."""
-    rows = alike(prospect.outlook.modes)
-    then = ahead_in_words(prospect.outlook.runs)
+    found = prospect.outlook
+    rows = alike(found.modes)
+    then = after(found.runs)
     rest = len(rows) - MODES_SHOWN
     more = ""
     if rest > 0:
@@ -155,7 +163,10 @@ def outlook_table(prospect: Prospect) -> TextTable:
             )
             for modes in rows[:MODES_SHOWN]
         ),
-        caption=f"Chance that a part is worn or worse, now and {then}.{more}",
+        caption=(
+            "Chance that a part is worn or worse, now and "
+            f"{after(found.runs, found.pool.circuit)}.{more}"
+        ),
         left=2,
         empty="No damage mode can be judged: state life doses in the spec's [life].",
     )

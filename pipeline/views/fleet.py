@@ -8,13 +8,14 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from pipeline.assess.outlook import Known
-from pipeline.damage.blame import capital, place
+from pipeline.damage.blame import place
 from pipeline.damage.ledger import column_of
 from pipeline.outlook.call import Call
 from pipeline.outlook.doubts import WATCHED
 from pipeline.outlook.drift import Drift
 from pipeline.outlook.outlook import Outlook
-from pipeline.show import KIND_TITLE, NOTHING, Reader, duration, share
+from pipeline.outlook.words import after
+from pipeline.show import KIND_TITLE, NOTHING, Reader, capital, duration, share
 from pipeline.spec import KINDS, Kind
 from pipeline.totals.totals import Totals
 from pipeline.views.foresight import Foreseen
@@ -256,4 +257,4 @@ def lately_in_words(found: Fleet, reader: Reader) -> str:
 
 def ahead_in_words(runs: int) -> str:
     """Return how far ahead is looked, in a phrase."""
-    return "after the next run" if runs == 1 else f"after {runs} more runs"
+    return after(runs)

@@ -41,18 +41,33 @@ class Foreseen:
     gathered: Gathered
     known: Mapping[str, Known]
     totals: Mapping[str, Totals]
-    _outlooks: dict[tuple[str, int], Outlook] = field(default_factory=dict)
+    _outlooks: dict[tuple[str, int, str | None], Outlook] = field(default_factory=dict)
 
-    def outlook(self, engine_id: str, runs: int) -> Outlook:
-        """Return the outlook of an engine.
+    def headed_for(self, engine_id: str, circuit: str | None) -> Known:
+        """Return what the outlook of an engine rests on where its next runs will be at a circuit.
+
+        Args:
+            engine_id: one of `known`.
+            circuit: where; None: nobody says.
+
+        Raises:
+            RegisterError: no engine of its type was logged there; names the circuits that are
+                known.
+        """
+        known = self.known[engine_id]
+        return known if circuit is None else known.headed_for(circuit)
+
+    def outlook(self, engine_id: str, runs: int, circuit: str | None = None) -> Outlook:
+        """Return the outlook of an engine; raises as `headed_for` does.
 
         Args:
             engine_id: one of `known`.
             runs: how many runs lie ahead, 1 to MOST_RUNS.
+            circuit: where they will be; None: nobody says.
         """
-        key = engine_id, runs
+        known = self.headed_for(engine_id, circuit)
+        key = engine_id, runs, known.state.pool.circuit
         if key not in self._outlooks:
-            known = self.known[engine_id]
             self._outlooks[key] = look_ahead(
                 known.state,
                 known.learned.posteriors,

@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from pipeline.errors import BabbittError, LogRefusedError, SettingsError
-from pipeline.flow import Intake, ingest_log
+from pipeline.errors import BabbittError, LogRefusedError, RegisterError, SettingsError
+from pipeline.flow import ingest_log
+from pipeline.ingest.circuit import contradiction
 from pipeline.ingest.inspect import Inspection, inspect_log
 from pipeline.ingest.profile_text import profile_text
 from pipeline.ingest.source import ReadSource
+from pipeline.intake import Intake
 from pipeline.log_bytes import open_log
 from pipeline.logbook import SETTINGS_FILE, Logbook, read_settings, save_profile, saying_what_failed
-from pipeline.register import engines
+from pipeline.register import engines, refusals
+from pipeline.register.circuits import circuits_known
+from pipeline.register.refusals import Refusal
 from pipeline.register.run_lines import newest_logged
 from pipeline.register.values import RunRecord
 from pipeline.settings import Settings, parse_settings
@@ -36,11 +41,15 @@ from pipeline.views.logs_inbox import (
     save,
     waiting_logs,
 )
+from pipeline.views.logs_refused import set_aside
 
 LATELY = 10
 """So many of the logs taken in last are listed."""
 
 _LOOKS_KEPT = 32
+
+_NO_READING = {"engine": "", "overlap": "refuse", "circuit": ""}
+"""Choices that change nothing of how a log is read."""
 
 
 @dataclass(frozen=True)
@@ -68,12 +77,16 @@ class LogsView:
 
     Attributes:
         engines: ids of the engines there are.
+        circuits: that any run was at.
         waiting: the logs that wait, in the order in which they came.
+        refused: logs that were refused, those that were set aside too, the newest first.
         lately: runs of the logs taken in last, the newest first.
     """
 
     engines: tuple[str, ...]
+    circuits: tuple[str, ...]
     waiting: tuple[Waiting, ...]
+    refused: tuple[Refusal, ...]
     lately: tuple[RunRecord, ...]
 
 
@@ -81,8 +94,10 @@ def logs_view(book: Logbook) -> LogsView:
     """Read what the page of logs lists."""
     with book.register.reading() as session:
         names = tuple(record.engine_id for record in engines.list_engines(session))
+        circuits = circuits_known(session)
         lately = newest_logged(session, LATELY, by="intake")
-    return LogsView(names, waiting_logs(book), lately)
+        refused = refusals.list_refusals(session, include_set_aside=True)
+    return LogsView(names, circuits, waiting_logs(book), refused, lately)
 
 
 def preview(book: Logbook, token: str) -> Preview:
@@ -101,6 +116,8 @@ def preview(book: Logbook, token: str) -> Preview:
     found: Inspection | None = None
     try:
         found = _look(book, waiting)
+        said = contradiction(found.circuit, waiting.choices.circuit)
+        found = replace(found, warnings=(*found.warnings, *said))
         problems, options = found.problems, found.options
     except BabbittError as error:
         problems = (_without_path(str(error), book, waiting),)
@@ -195,11 +212,34 @@ def take_in(book: Logbook, token: str) -> Intake:
     error = None if intake.error is None else _without_path(intake.error, book, waiting)
     intake = replace(intake, file=waiting.name, error=error)
     if intake.status == "refused":
-        kept = {"refused": intake.error, "option": intake.option}
+        kept = {
+            "refused": intake.error,
+            "option": intake.option,
+            "sha256": intake.sha256 or waiting.sha256,
+        }
         save(book, waiting.model_copy(update=kept))
     else:
         discard(book, token)
     return intake
+
+
+def throw_away(book: Logbook, token: str, who: str) -> None:
+    """Throw a log away that waits; where it was refused, that is set aside with it.
+
+    Args:
+        book: the logbook.
+        token: of the log.
+        who: throws it away.
+
+    Raises:
+        LogRefusedError: it no longer waits.
+        LogbookError: it cannot be deleted.
+    """
+    waiting = find_waiting(book, token)
+    discard(book, token)
+    if waiting.sha256 is not None:
+        with suppress(RegisterError):  # taken in meanwhile, from elsewhere
+            set_aside(book, waiting.sha256, who)
 
 
 def keep_profile(book: Logbook, token: str, name: str) -> str:
@@ -242,7 +282,7 @@ def _look(book: Logbook, waiting: Waiting) -> Inspection:
     path = log_path(book, waiting.token)
     with saying_what_failed(f"cannot read {SETTINGS_FILE}"):
         settings = (book.root / SETTINGS_FILE).read_text(encoding="utf-8")
-    choices = waiting.choices.model_copy(update={"engine": "", "overlap": "refuse"})
+    choices = waiting.choices.model_copy(update=_NO_READING)
     with saying_what_failed(f"cannot read {waiting.name}"):
         return _looked(path, waiting.name, choices.model_dump_json(), settings)
 

@@ -10,6 +10,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pipeline.catalogue import channels
+from pipeline.circuit import circuit_name
 from pipeline.errors import SettingsError
 from pipeline.ingest.inspect import ColumnView
 from pipeline.ingest.source import Instructions
@@ -44,6 +45,7 @@ class Choices(BaseModel):
         timezone: zone of the logger's clock.
         lateral_positive: corner in which lateral acceleration is positive.
         overlap: what to do when it overlaps another run of the engine.
+        circuit: where it was recorded.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -57,6 +59,7 @@ class Choices(BaseModel):
     timezone: str = ""
     lateral_positive: Literal["", "left", "right"] = ""
     overlap: Literal["refuse", "replace", "keep-both"] = "refuse"
+    circuit: str = ""
 
     def changed(self, change: Mapping[str, Any]) -> Choices:
         """Return these choices with others in their place.
@@ -100,6 +103,7 @@ def instructions_from(choices: Choices, settings: Settings, engine_id: str = "")
 
     Raises:
         SettingsError: a channel, unit, profile, time zone or instant given does not exist.
+        RegisterError: the circuit cannot be kept by such a name.
     """
     named = settings.profile_named(choices.profile) if choices.profile else Profile()
     said = {
@@ -125,6 +129,7 @@ def instructions_from(choices: Choices, settings: Settings, engine_id: str = "")
         units=choices.units,
         started=started,
         zone=zone(settings.timezone),
+        circuit=circuit_name(choices.circuit),
     )
     made.check()
     return made

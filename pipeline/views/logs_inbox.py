@@ -71,6 +71,7 @@ class Waiting(_Kept):
         seen: what the last look at it found; None: nobody looked yet.
         refused: why taking it in was refused, with these choices; None: it was not.
         option: of the command line that would settle that; None: there is none.
+        sha256: of its bytes, under which its refusal is remembered; None: none is.
     """
 
     token: str
@@ -82,6 +83,7 @@ class Waiting(_Kept):
     seen: Seen | None = None
     refused: str | None = None
     option: str | None = None
+    sha256: str | None = None
 
 
 def begin(book: Logbook, name: str, size: int, modified_at: datetime) -> str:

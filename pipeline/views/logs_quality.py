@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from functools import lru_cache
-from pathlib import Path
 from statistics import median
 
 import numpy as np
-import pyarrow as pa
-import pyarrow.parquet as pq
 
 from pipeline.catalogue import WATCHED, channels
 from pipeline.errors import LogbookError
@@ -90,7 +87,7 @@ def sensors_view(book: Logbook, engine_id: str) -> SensorsView:
     unreadable: list[str] = []
     for record in records:
         try:
-            read.append((record, lost_in(book.run_path(engine_id, record.run_id))))
+            read.append((record, lost_in(book, engine_id, record.run_id)))
         except LogbookError as error:
             unreadable.append(str(error))
     have = {name for _, lost in read for name in lost}
@@ -115,26 +112,35 @@ def finding(view: SensorsView) -> str:
     return f"No sensor of {view.engine_id} got worse over its last {runs}."
 
 
-def lost_in(path: Path) -> Mapping[str, float]:
+@dataclass(frozen=True)
+class _RunFile:
+    """A run's file as it was at one moment."""
+
+    name: str
+    stamp: int
+    book: Logbook = field(compare=False)
+
+
+def lost_in(book: Logbook, engine_id: str, run_id: str) -> Mapping[str, float]:
     """Return the share of a run without a good reading, from 0 to 1, by canonical channel.
 
     Only the flags are read, and what was read is remembered for as long as the file is the same.
 
     Args:
-        path: of the run's file.
+        book: the logbook.
+        engine_id: of the run.
+        run_id: its full id.
 
     Raises:
-        LogbookError: it is missing or damaged.
+        LogbookError: its file is missing or damaged.
     """
-    try:
-        return _lost_in(path, path.stat().st_mtime_ns)
-    except (OSError, pa.ArrowException) as error:
-        raise LogbookError(f"{path} cannot be read ({error}).") from error
+    name, stamp = book.run_name(engine_id, run_id), book.run_stamp(engine_id, run_id)
+    return _lost_in(_RunFile(book.files.shown(name), stamp, book), engine_id, run_id)
 
 
 @lru_cache(maxsize=_FILES_KEPT)
-def _lost_in(path: Path, _: int) -> Mapping[str, float]:
-    with pq.ParquetFile(path) as file:
+def _lost_in(key: _RunFile, engine_id: str, run_id: str) -> Mapping[str, float]:
+    with key.book.run_file(engine_id, run_id) as file:
         have = set(file.schema_arrow.names)
         names = [name for name in channels() if f"{name}_flag" in have]
         table = file.read([f"{name}_flag" for name in names])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from pipeline.finding import PHOTO_NAME
 from pipeline.logbook import Logbook
 from pipeline.register.teardowns import kept_photos
 
@@ -17,7 +18,7 @@ def photo_file(book: Logbook, name: str, *, small: bool) -> Path | None:
         small: the thumbnail; the photo itself where that is missing.
     """
     with book.register.reading() as session:
-        if name not in kept_photos(session):
+        if not PHOTO_NAME.fullmatch(name) or name not in kept_photos(session):
             return None
     thumbnail, photo = book.thumbnail_path(name), book.photo_path(name)
     if small and thumbnail.is_file():

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pipeline.detect.pressure import PressureSurface
 from pipeline.event import NOT_COUNTED, Event
 from pipeline.logbook import Logbook
-from pipeline.register import builds, engines, events, runs
+from pipeline.register import builds, engines, events, exposures, runs
 from pipeline.register.run_lines import neighbours
 from pipeline.register.values import ReviewRecord, RunRecord
 from pipeline.show import KIND_TITLE, NOTHING, Reader, clock, duration, share
@@ -63,7 +63,7 @@ def read_run(book: Logbook, run_id: str) -> RunView:
         record = runs.find_run(session, run_id)
         build = builds.build_at(session, record.engine_id, record.started_at)
         surface = builds.surface_of(session, build)
-        exposure = runs.exposure_of(session, record.run_id)
+        exposure = exposures.exposure_of(session, record.run_id)
         found = events.list_events(session, run_id=record.run_id)
         reviews = events.reviews_of(session, record.run_id)
         before, after = neighbours(session, record.engine_id, record.started_at, record.run_id)
@@ -83,8 +83,9 @@ def read_run(book: Logbook, run_id: str) -> RunView:
 
 
 def run_title(view: RunView, reader: Reader) -> str:
-    """Return what tells a run from others: its engine and its start."""
-    return f"{view.record.engine_id}, {reader.instant(view.record.started_at)}"
+    """Return what tells a run from others: its engine, its start, and where it was if known."""
+    at = f" at {view.record.circuit}" if view.record.circuit else ""
+    return f"{view.record.engine_id}{at}, {reader.instant(view.record.started_at)}"
 
 
 def what_happened(view: RunView, reader: Reader) -> str:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, tzinfo
 
 from pipeline.logbook import Logbook
+from pipeline.register.circuits import circuits_known
 from pipeline.register.run_lines import (
     KindLine,
     Only,
@@ -27,6 +28,7 @@ class RunsView:
 
     Attributes:
         engines: ids of the engines that have runs.
+        circuits: that any run was at.
         lines: newest first.
         found: how many the filter leaves in all.
         page: which page it is, from 1.
@@ -34,6 +36,7 @@ class RunsView:
     """
 
     engines: tuple[str, ...]
+    circuits: tuple[str, ...]
     lines: tuple[RunLine, ...]
     found: int
     page: int
@@ -45,6 +48,7 @@ def read_runs(
     zone: tzinfo,
     *,
     engine_id: str | None = None,
+    circuit: str | None = None,
     first_day: date | None = None,
     last_day: date | None = None,
     only: Only = "all",
@@ -56,6 +60,7 @@ def read_runs(
         book: the logbook.
         zone: in which the days are meant.
         engine_id: only those of this engine.
+        circuit: only those there.
         first_day: only those that start on this day or later.
         last_day: only those that start on this day or before.
         only: all, those with events that count, or those with events to review.
@@ -71,6 +76,7 @@ def read_runs(
         return run_lines(
             session,
             engine_id=engine_id,
+            circuit=circuit,
             since=since,
             until=until,
             only=only,
@@ -79,12 +85,12 @@ def read_runs(
         )
 
     with book.register.reading() as session:
-        engines = engines_with_runs(session)
+        engines, circuits = engines_with_runs(session), circuits_known(session)
         found = part(page)
         pages = max(1, -(-found.found // A_PAGE))
         if page > pages:
             page, found = pages, part(pages)
-    return RunsView(engines, found.lines, found.found, page, pages)
+    return RunsView(engines, circuits, found.lines, found.found, page, pages)
 
 
 def harm_words(line: RunLine, reader: Reader) -> str:

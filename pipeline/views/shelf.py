@@ -5,16 +5,24 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from pathlib import Path
 from threading import Lock
 
 import numpy as np
 
 from pipeline.detect.conditions import held_oil_temperature
 from pipeline.detect.pressure import PressureSurface, floor_line_kpa
-from pipeline.detect.spans import IndexArray
 from pipeline.logbook import Logbook
-from pipeline.run import MISSING, SUSPECT, ChannelArray, FloatArray, Run, RunInfo, Signal
+from pipeline.run import (
+    MISSING,
+    SUSPECT,
+    ChannelArray,
+    FloatArray,
+    IndexArray,
+    Run,
+    RunInfo,
+    Signal,
+    steps_above,
+)
 from pipeline.spec import EngineSpec
 
 MOST_BYTES = 1 << 30
@@ -89,7 +97,7 @@ class RunShelf:
     def __init__(self, book: Logbook, *, most_bytes: int = MOST_BYTES) -> None:
         self._book = book
         self._most_bytes = most_bytes
-        self._open: OrderedDict[tuple[Path, int], OpenRun] = OrderedDict()
+        self._open: OrderedDict[tuple[str, int], OpenRun] = OrderedDict()
         self._lock = Lock()
 
     def take(
@@ -113,8 +121,7 @@ class RunShelf:
         Raises:
             LogbookError: its file is missing or damaged.
         """
-        path = self._book.run_path(engine_id, run_id)
-        key = path, path.stat().st_mtime_ns if path.is_file() else 0
+        key = run_id, self._book.run_stamp(engine_id, run_id)
         with self._lock:
             known = self._open.pop(key, None)
             missing = [c for c in dict.fromkeys(channels) if known is None or c not in known.traces]
@@ -186,5 +193,5 @@ def _drawn(run: Run, values: ChannelArray, unit: str, gaps_s: FloatArray | None 
 
 
 def _holes(time_s: FloatArray, max_gap_s: float) -> FloatArray:
-    ends = np.flatnonzero(np.diff(time_s) > max_gap_s)
+    ends = steps_above(time_s, max_gap_s)
     return np.column_stack((time_s[ends], time_s[ends + 1]))

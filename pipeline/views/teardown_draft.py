@@ -5,7 +5,6 @@ Every change returns a new draft; what cannot be is said when the findings are a
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
@@ -15,16 +14,15 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from pipeline.causes import grades, mode_named, part_named
 from pipeline.csv_rows import read_number
-from pipeline.damage.blame import capital, place
+from pipeline.damage.blame import place
 from pipeline.errors import RegisterError
-from pipeline.finding import Finding, FindingFields, describe_fault
+from pipeline.finding import PHOTO_NAME, Finding, FindingFields, describe_fault
 from pipeline.register.part_values import FindingRecord
-from pipeline.show import parse_instant
+from pipeline.show import capital, parse_instant
 
 EVERY = "every"
 """Position of a finding of all like parts."""
 
-_PHOTO = re.compile(r"[0-9a-f]{64}\.(?:jpg|png)")
 _LAST_REUSED = 2
 """Up to this grade a part is fitted again, unless someone says otherwise."""
 
@@ -240,7 +238,7 @@ def finding_of(entry: Entry, *, recorded: Finding | None = None) -> Finding:
         raise RegisterError(f"{where}: give it a grade.")
     if entry.grade > 0 and not entry.mode:
         raise RegisterError(f"{where}: choose the damage.")
-    if not all(_PHOTO.fullmatch(photo.name) for photo in entry.photos):
+    if not all(PHOTO_NAME.fullmatch(photo.name) for photo in entry.photos):
         raise RegisterError(f"{where}: a photo has a name that no photo has: drop it again.")
     fields: dict[str, Any] = {
         "part": entry.part,

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from pipeline.causes import causes, grades, mode_named
-from pipeline.damage.blame import Blame, BlamedEvent, capital, place
+from pipeline.damage.blame import Blame, BlamedEvent, place
 from pipeline.register.part_values import FindingRecord
-from pipeline.show import NOTHING, Reader, duration, share
+from pipeline.show import NOTHING, Reader, capital, duration, share
 from pipeline.teardown.match import Match
 from pipeline.views.teardown import Stripped, measured_words
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 from tsdownsample import MinMaxDownsampler
 
-from pipeline.detect.spans import IndexArray
-from pipeline.run import ChannelArray, FloatArray
+from pipeline.run import ChannelArray, FloatArray, IndexArray
 
 _BUCKETS = MinMaxDownsampler()
 

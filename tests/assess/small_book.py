@@ -11,9 +11,10 @@ from invented import SPEC
 from pipeline.event import Event, event_id_of
 from pipeline.exposure import Exposure, RunningTable
 from pipeline.finding import Finding
-from pipeline.logbook import Logbook, create_logbook, settings_text, write_run
+from pipeline.logbook import Logbook, create_logbook, settings_text
 from pipeline.register import builds, engines, events, runs, teardowns
 from pipeline.run import Run, RunInfo, Signal
+from pipeline.run_file import write_run
 from pipeline.spec import KINDS, parse_spec
 
 LIFE = "[life]\n" + "".join(f"{kind} = 100.0\n" for kind in KINDS)
@@ -50,7 +51,14 @@ SOUND_RODS = finding(None, 0, part="rod")
 
 
 def add_run(
-    book: Logbook, engine_id: str, at: datetime, dose: float, *, spec_version=VERSION, blind=()
+    book: Logbook,
+    engine_id: str,
+    at: datetime,
+    dose: float,
+    *,
+    spec_version=VERSION,
+    blind=(),
+    circuit=None,
 ) -> None:
     """Add an hour's run at 6,000 1/min, with one oil starvation in it."""
     run_id = f"{engine_id}-{at:%m%d}".ljust(16, "0")
@@ -61,7 +69,7 @@ def add_run(
     )
     flags = np.ones(len(time_s), np.uint8)
     run = Run(info, time_s, {"rpm": Signal(rpm, flags, "1/min", 0.1, "RPM")})
-    path = book.run_path(engine_id, run_id)
+    path = book.root / book.run_name(engine_id, run_id)
     path.parent.mkdir(parents=True, exist_ok=True)
     write_run(run, path)
     event = Event(
@@ -99,5 +107,5 @@ def add_run(
         least_boiling_margin_k=None,
     )
     with book.register.writing("Ann") as session:
-        runs.record_run(session, run, exposure)
+        runs.record_run(session, run, exposure, circuit=circuit)
         events.replace_events(session, run_id, [event], judged_by="test")

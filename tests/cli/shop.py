@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import multiprocessing
 import os
 import resource
 import sys
@@ -15,12 +14,10 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
+from forked import FORK
 from invented import SPEC as BARE_SPEC
 
 from pipeline.cli import main
-
-_FORK = multiprocessing.get_context("forkserver")
-_FORK.set_forkserver_preload(["pipeline.cli", "pipeline.assess.match", "pipeline.assess.outlook"])
 
 SCRIPT = Path(sysconfig.get_path("scripts")) / "babbitt"
 
@@ -68,7 +65,7 @@ def run(*words: object, cwd: Path | None = None, most_bytes: int | None = None) 
     """
     with TemporaryDirectory() as folder:
         out, err = Path(folder) / "out", Path(folder) / "err"
-        process = _FORK.Process(
+        process = FORK.Process(
             target=_run,
             args=([str(word) for word in words], cwd or Path.cwd(), out, err, most_bytes),
         )

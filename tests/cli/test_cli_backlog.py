@@ -32,7 +32,7 @@ def test_a_folder_is_taken_in_and_what_is_refused_is_reported(shop: Shop, tmp_pa
     assert Path(notes["file"]).name == "notes.txt"
     assert "no table of numbers" in notes["why"]
     assert "overlaps the run" in overlap["why"]
-    assert overlap["option"] == "--overlap replace"
+    assert overlap["option"] == "'--overlap replace", "no spreadsheet may take it for a formula"
 
     write_log(tmp_path / "logs" / "new.csv", "2026-06-01T10:00:00Z")
     again = shop(*words)

@@ -14,6 +14,7 @@ README = ROOT / "README.md"
 TRUTH = json.loads((ROOT / "demo_logs" / "truth.json").read_text(encoding="utf-8"))
 SEASON_ENDS = "2026-11-01"
 CHANCE = re.compile(r"\d+(?=(?:-\d+)? %)")
+INTERVAL = re.compile(r"(\d+)-(\d+) %|interval (\d+) % to (\d+) %")
 
 
 @pytest.fixture(scope="module")
@@ -27,12 +28,18 @@ def done(folder: Path) -> Result:
 
 
 def test_the_demo_ends_as_the_readme_shows(done: Result, folder: Path) -> None:
-    """Word for word and figure for figure, but chances may differ by a point between machines."""
+    """Word for word and figure for figure, but for chances.
+
+    They are drawn, and the last digit of a machine's exp() leads to other draws: of some 200
+    effective ones (sampling.py) a chance has a standard error of up to 3.5 points, so two machines
+    may differ by 10, and in the ends of an interval, which rest on fewer draws, by 15.
+    """
     assert done.status == 0, done.err
     ran = done.out[done.out.index("Life used") :]
     (shown,) = re.findall(r"```\n(Life used.*?)```", README.read_text(encoding="utf-8"), re.DOTALL)
     assert words(ran) == words(shown), "the README's demo is old: run it and paste it"
-    assert chances(ran) == pytest.approx(chances(shown), abs=1.0)
+    assert chances(ran) == pytest.approx(chances(shown), abs=10.0)
+    assert intervals(ran) == pytest.approx(intervals(shown), abs=15.0)
     assert run("--logbook", folder, "check").status == 0
 
 
@@ -43,7 +50,16 @@ def words(text: str) -> list[str]:
 
 
 def chances(text: str) -> list[float]:
-    return [float(found) for found in CHANCE.findall(text.partition(", taken apart on")[2])]
+    return [float(found) for found in CHANCE.findall(INTERVAL.sub("", assessed(text)))]
+
+
+def intervals(text: str) -> list[float]:
+    return [float(end) for ends in INTERVAL.findall(assessed(text)) for end in ends if end]
+
+
+def assessed(text: str) -> str:
+    """What the damage model says, on one line."""
+    return " ".join(text.partition(", taken apart on")[2].split())
 
 
 @pytest.mark.usefixtures("done")
@@ -75,6 +91,20 @@ def test_the_worst_engines_are_called_in_and_the_healthy_one_is_not(folder: Path
     assert drift["NB-02"]["high"] < 0.0, "its oil pressure was made to fall"
     assert drift["NB-01"]["low"] < 0.0 < drift["NB-01"]["high"]
     assert drift["NB-03"]["low"] < 0.0 < drift["NB-03"]["high"]
+
+
+@pytest.mark.usefixtures("done")
+def test_the_engine_that_starves_in_long_left_handers_fares_worse_where_they_are(
+    folder: Path,
+) -> None:
+    likely = {}
+    for circuit in ("Tollbar Bowl", "Fennick Hill"):
+        asked = ("--at", SEASON_ENDS, "--runs", "3", "--circuit", circuit, "--json")
+        (found,) = run("--logbook", folder, "outlook", "NB-01", *asked).json
+        assert found["circuit"] == circuit
+        bearing = next(m for m in found["modes"] if m["part"] == "main_bearing")
+        likely[circuit] = bearing["next"]["p"]
+    assert likely["Tollbar Bowl"] > likely["Fennick Hill"]
 
 
 @pytest.mark.usefixtures("done")

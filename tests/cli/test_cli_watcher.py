@@ -9,8 +9,8 @@ import pytest
 from small_logs import make_book, write_log
 
 from pipeline.commands.watch import Watcher
-from pipeline.flow import Intake
 from pipeline.ingest.source import Instructions
+from pipeline.intake import Intake
 from pipeline.logbook import Logbook
 from pipeline.register import runs
 from pipeline.watching import Landing

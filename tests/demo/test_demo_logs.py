@@ -67,6 +67,13 @@ def test_the_season_has_its_engines_and_its_logs_in_order() -> None:
     )
 
 
+def test_the_season_says_where_every_log_was_recorded() -> None:
+    first_words = {"tollbar": "Tollbar Bowl", "fennick": "Fennick Hill", "rolls": "Rolling road"}
+    for log in SEASON["log"]:
+        named = Path(log["file"]).stem.split("_")[2]
+        assert log["circuit"] == first_words[named]
+
+
 def test_the_season_names_profiles_that_the_settings_hold() -> None:
     settings = parse_settings((HERE / SEASON["logbook"]).read_text(encoding="utf-8"), source="")
     named = {log["profile"] for log in SEASON["log"] if "profile" in log}

@@ -301,7 +301,7 @@ def test_findings_show_two_small_photos_which_are_jpeg_files() -> None:
         for photo in finding.photos
     }
     assert {path.resolve() for path in shown} == {
-        path.resolve() for path in (HERE / "photos").iterdir()
+        path.resolve() for path in (HERE / "findings" / "photos").iterdir()
     }
     assert len(shown) == 2
     for path in shown:

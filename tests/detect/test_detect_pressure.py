@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -245,3 +246,31 @@ def test_a_summary_is_small():
 
     assert len(steady_pressure(run, SPEC).to_json()) < 10_000
     assert json.loads(steady_pressure(run, SPEC).to_json())["run_id"] == "r1"
+
+
+def test_what_was_fitted_to_the_same_is_not_fitted_again():
+    runs = [PressureSummary("r2", tuple(make_bins(np.random.default_rng(1))))]
+    first = learned(make_bins(np.random.default_rng(1)), "r1")
+    bent = PressureSurface.from_json(replace(first, kpa=first.kpa + 1.0).to_json())
+    again = learn_surface(runs, SPEC, bent)
+
+    assert np.array_equal(again.kpa, first.kpa + 1.0)
+    assert again.learned_from == ("r2",)
+
+
+@pytest.mark.parametrize("other", ["older program", "other steady running", "other limits"])
+def test_what_was_fitted_to_anything_else_is_fitted_again(other):
+    bins = make_bins(np.random.default_rng(1))
+    spec = SPEC
+    if other == "other steady running":
+        bins[0] = replace(bins[0], kpa=bins[0].kpa + 5.0)
+    if other == "other limits":
+        limits = SPEC.oil_pressure.model_copy(update={"floor_kpa_per_1000rpm": 30.0})
+        spec = SPEC.model_copy(update={"oil_pressure": limits})
+    runs = [PressureSummary("r1", tuple(bins))]
+    known = learned(make_bins(np.random.default_rng(1)))
+    known = replace(known, kpa=known.kpa + 1.0)
+    if other == "older program":
+        known = replace(known, fitted_to="")
+
+    assert learn_surface(runs, spec, known).key == learn_surface(runs, spec).key != known.key

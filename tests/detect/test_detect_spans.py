@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
+from made_runs import make_run
 from scipy import ndimage
 from span_twin import find_spans_by_loop
 
@@ -102,6 +103,23 @@ def test_a_gap_ends_a_span_at_its_last_sample():
     assert spans.start_s.tolist() == pytest.approx([1 / 3, 9.0])
     assert spans.end_s.tolist() == pytest.approx([2.0, 10.5])
     assert spans.ended_by == ("gap", "release")
+
+
+def test_steps_that_may_be_gaps_are_gaps_only_where_they_are_long_enough():
+    excess, time_s = [1.0, 1, 1, 1, 1, 1], [0, 1, 2, 5, 6, 16]
+
+    spans = spans_of(excess, time_s, max_gap_s=4.0, long_steps=np.array([2, 4]))
+
+    assert spans.ended_by == ("gap",)
+    assert spans.end_s.tolist() == [6.0]
+
+
+def test_a_run_knows_its_long_steps():
+    run = make_run(time_s=np.array([0.0, 1.0, 1.5, 9.0, 9.1, 20.0]), rpm=5000.0)
+
+    assert run.info.max_gap_s < 7.0
+    assert {2, 4} <= set(run.long_steps.tolist())
+    assert 3 not in run.long_steps
 
 
 def test_a_span_not_yet_released_at_a_gap_was_ended_by_it():

@@ -133,7 +133,7 @@ def test_a_run_that_moves_meanwhile_is_backed_up_where_it_came_to_lie(
     monkeypatch.undo()
     assert restore(tmp_path / "b.tar", tmp_path / "back").faults == ()
     restored = open_logbook(tmp_path / "back")
-    assert restored.run_path("E2", run_id).is_file()
+    assert (restored.root / restored.run_name("E2", run_id)).is_file()
 
 
 def test_a_run_that_was_not_searched_yet_is_searched(full: Logbook, tmp_path: Path) -> None:
@@ -145,7 +145,7 @@ def test_a_run_that_was_not_searched_yet_is_searched(full: Logbook, tmp_path: Pa
 
 
 def test_a_lost_file_is_told_and_the_rest_is_kept(full: Logbook, tmp_path: Path) -> None:
-    lost = full.run_path("E1", run_ids(full)[0])
+    lost = full.root / full.run_name("E1", run_ids(full)[0])
     lost.unlink()
     assert back_up(full, tmp_path / "b.tar").missing == (str(lost),)
     (fault,) = restore(tmp_path / "b.tar", tmp_path / "back").faults
@@ -328,7 +328,7 @@ def test_a_restored_logbook_has_its_register_in_a_file() -> None:
     [
         ("schema_version = 9\n", "logbook.toml in "),
         ('note = """\n[\n"""\n', "logbook.toml in "),
-        ('"register" = "postgresql://db/team"\n', "names a register on a server"),
+        ('"register" = "postgresql://db/team"\n', "names a register or files elsewhere"),
     ],
 )
 def test_settings_that_cannot_be_used_leave_nothing(

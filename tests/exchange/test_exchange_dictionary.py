@@ -24,6 +24,7 @@ NOT_EXPORTED = {
     "surface",  # the same
     "sensor_summary",  # the same
     "journal_engine",  # the column engines of journal
+    "refusal",  # of what was not taken in; a backup has it
 }
 
 

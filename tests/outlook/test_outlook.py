@@ -136,16 +136,16 @@ def test_an_engine_of_which_nothing_can_be_judged_says_so() -> None:
 
 
 def test_the_first_limit_is_told_with_its_runs() -> None:
-    assert reach_in_words(look(dose=80.0).first) == (
+    assert reach_in_words(look(dose=80.0)) == (
         "First limit: rod bearing, life dose of oil starvation: 80 % used, reached after 4 more "
         "runs (90 % interval 4 to 4)."
     )
     still = look(dose=20.0, pool=pool_of(a_ledger({"running": 1.0}), MAY, None, [a_ledger({})]))
-    assert reach_in_words(still.first) == (
+    assert reach_in_words(still) == (
         "First limit: rod bearing, life dose of oil starvation: 20 % used, not reached within "
         f"{MOST_RUNS} runs."
     )
-    assert reach_in_words(None) == "No limit is stated."
+    assert reach_in_words(replace(still, first=None)) == "No limit is stated."
 
 
 def test_json_is_as_the_contract_says_and_carries_the_caution() -> None:
@@ -168,3 +168,19 @@ def test_the_same_engine_gets_the_same_outlook() -> None:
 def test_a_mode_in_which_a_part_went_back_damaged_is_not_forecast(runs) -> None:
     worn = like_parts(now=taken(oil_starvation=50.0), went_back={"wiped": 2})
     assert look(runs=runs, fitted=(worn,)).modes == ()
+
+
+def test_without_life_doses_nothing_is_judged_and_the_call_is_to_look() -> None:
+    bare = parse_spec(SPEC, source="test")
+    found = look_ahead(state(dose=120.0, spec=bare), {}, READER, runs=1, service={})
+    assert (found.verdict.call, found.decisive, found.modes) == ("inspect", None, ())
+    assert reasons(found, READER, {}) == ["No damage mode could be judged."]
+    assert would_change(found) == ["Life doses in the spec's [life]."]
+
+
+def test_a_mode_without_a_life_dose_for_its_causes_names_none_to_blame() -> None:
+    bare = parse_spec(SPEC, source="test")
+    found = look_ahead(state(dose=120.0, spec=bare), {WIPED: known()}, READER, runs=1, service={})
+    assert [each.mode for each in found.modes] == [WIPED]
+    assert found.decisive is None
+    assert would_change(found) == ["Life doses in the spec's [life]."]

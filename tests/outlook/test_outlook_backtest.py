@@ -29,6 +29,7 @@ def ledger_of(hours: list[float], doses: list[float]) -> Ledger:
         doses=np.array([row.doses for row in rows]),
         unwatched_h=np.zeros((len(rows), len(causes()))),
         revolutions=np.full(len(rows), np.nan),
+        circuits=(None,) * len(rows),
     )
 
 

@@ -4,7 +4,7 @@ import pytest
 from register_records import BUILT, MAY, add_engine, add_run, an_event, days, minutes
 
 from pipeline.errors import RegisterError
-from pipeline.register import corrections, events, runs
+from pipeline.register import corrections, events, exposures, runs
 from pipeline.register.journal import journal
 
 
@@ -87,7 +87,7 @@ def test_unlogged_running_is_a_run_of_which_only_the_time_is_known(with_engine):
     assert (record.samples, record.source_sha256, record.channels) == (0, None, ())
     with with_engine.reading() as session:
         assert runs.find_run(session, record.run_id) == record
-        assert runs.exposure_of(session, record.run_id) is None
+        assert exposures.exposure_of(session, record.run_id) is None
     entry = entries(with_engine)[0]
     assert (entry.action, entry.reason) == ("run add-unlogged", "logger was off")
     assert entry.changes[0].after["started_at"] == "2026-05-02T10:00:00+00:00"

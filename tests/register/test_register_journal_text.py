@@ -104,7 +104,7 @@ def test_runs_are_given_removed_and_reviewed(shop):
     assert newest(shop) == "withdrew the run r1 of E-2"
     unlogged = write(shop, corrections.add_unlogged, "E-1", minutes=40, at=MAY).run_id
     assert newest(shop) == f"added the unlogged running {unlogged} of E-1"
-    write(shop, corrections.amend_unlogged, unlogged, at=MAY + days(1))
+    write(shop, corrections.amend_run, unlogged, at=MAY + days(1))
     assert newest(shop) == f"moved the unlogged running {unlogged} of E-1 from 2 May to 3 May"
 
 

@@ -169,7 +169,8 @@ def test_every_record_of_the_first_revision_is_still_there(first):
     assert (other.engine_id, other.runs, engine.version) == ("E-2", 1, 1)
     assert engine.spec.over_rev.redline_rpm == 7400
     assert [b.note for b in read(first, builds.builds_of, "E-1")] == ["", "new bearings"]
-    assert read(first, runs.find_run, "gone").removed_at == MAY + days(2)
+    gone = read(first, runs.find_run, "gone")
+    assert (gone.removed_at, gone.circuit) == (MAY + days(2), None)
     (event,) = read(first, events.list_events)
     assert event.event.review == "harmless"
 

@@ -14,7 +14,7 @@ from register_records import (
 )
 
 from pipeline.errors import RegisterError
-from pipeline.register import corrections, events, runs
+from pipeline.register import corrections, events, exposures, runs
 from pipeline.register.journal import journal
 from pipeline.register.values import RecordedChannel
 
@@ -46,16 +46,16 @@ def test_a_run_is_recorded_with_what_it_says_of_itself(with_engine):
 def test_an_exposure_comes_back_as_it_was(with_engine, exposure):
     add_run(with_engine, exposure=exposure)
     with with_engine.reading() as session:
-        assert runs.exposure_of(session, "r1") == exposure
+        assert exposures.exposure_of(session, "r1") == exposure
 
 
 def test_an_exposure_found_anew_takes_the_place_of_the_old(with_engine):
     add_run(with_engine)
     anew = an_exposure(running_s=700.0, watched_s={"over_rev": 700.0})
     with with_engine.writing() as session:
-        runs.save_exposure(session, "r1", anew)
+        exposures.save_exposure(session, "r1", anew)
     with with_engine.reading() as session:
-        assert runs.exposure_of(session, "r1") == anew
+        assert exposures.exposure_of(session, "r1") == anew
 
 
 def test_a_run_is_recorded_once(with_engine):

@@ -98,7 +98,7 @@ def everything_once(register):
     yield corrections.restore_run, ("r2",), {}
     yield corrections.add_unlogged, ("E-1",), {"minutes": 40, "at": MAY + days(2)}
     (unlogged,) = (run for run in read(register, runs.list_runs) if run.unlogged)
-    yield corrections.amend_unlogged, (unlogged.run_id,), {"minutes": 50, "at": MAY + days(1)}
+    yield corrections.amend_run, (unlogged.run_id,), {"minutes": 50, "at": MAY + days(1)}
     yield events.add_review, (an_event("r2").event_id, "harmless"), {}
     yield parts.add_part, ("RB-1", "rod_bearing"), {}
     yield parts.add_part, ("RB-2", "rod_bearing"), {}
@@ -338,7 +338,7 @@ def _act(session, n, action, number, name):
                 at = MAY + days(number)
                 builds.amend_refresh(session, refresh[0].refresh_id, at=at)
             case "unlogged":
-                corrections.amend_unlogged(session, unlogged.run_id, minutes=number)
+                corrections.amend_run(session, unlogged.run_id, minutes=number)
             case "undo":
                 undo(session, engine_id=f"a{n}")
             case "redo":
@@ -380,7 +380,7 @@ def _enter_straight(session, n, plain):
     builds.amend_refresh(session, refresh.refresh_id, at=at)
     (there,) = (r for r in runs.list_runs(session, engine_id=f"a{n}") if r.unlogged)
     (here,) = (r for r in runs.list_runs(session, engine_id=f"a{plain}") if r.unlogged)
-    corrections.amend_unlogged(session, here.run_id, minutes=there.duration_s / 60.0)
+    corrections.amend_run(session, here.run_id, minutes=there.duration_s / 60.0)
     for k in range(4):
         run_id = f"r{plain}-{k}"
         ended = runs.find_run(session, f"r{n}-{k}")

@@ -144,8 +144,9 @@ def test_what_is_not_known_leaves_its_figure_out(engine_book: Logbook, engine_id
 
 
 def test_the_report_of_all_engines_has_a_row_for_each(engine_book: Logbook) -> None:
-    page = fleet_report(fleet(Foresight(engine_book).at(NOW), runs=1), READER, at=NOW)
+    page = fleet_report(fleet(Foresight(engine_book).at(NOW), runs=1), READER, at=NOW, refused=2)
     assert page.index("● pull") < page.index("◐ inspect") < page.index("○ run on")
     assert "Pull E1." in page
     assert "48 % + 8 %" in text_of(page)
+    assert "4 runs since 12 Feb 2026, 2 logs refused." in text_of(page)
     assert CAUTION in text_of(page)

@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC
 from pathlib import Path
 
 import flask.testing
 import pytest
 from engine_book import NOW
+from small_logs import make_book
 from strip_book import make_strip_book
 
 from dashboard.app import make_app
 from dashboard.desk import Desk
+from pipeline.register.refusals import Refusal, note_refusal, set_aside
+from pipeline.report.lists import logs_report
+from pipeline.show import Reader
+from pipeline.views.logs import logs_view
 
 
 @pytest.fixture(scope="module")
@@ -55,3 +61,19 @@ def test_the_runs_on_paper_are_those_of_the_filter(browser: flask.testing.FlaskC
     unknown = browser.get("/report/runs.html?engine=E9")
     assert unknown.status_code == 404
     assert "E9" in unknown.text
+
+
+def test_the_logs_on_paper_tell_what_was_refused(tmp_path: Path) -> None:
+    book = make_book(tmp_path / "book")
+    kept = [
+        Refusal(name * 64, f"{name}.csv", "E1", f"{name}.csv: no unit.", None, NOW)
+        for name in ("a", "b")
+    ]
+    with book.register.writing("Ann") as session:
+        for each in kept:
+            note_refusal(session, each)
+        set_aside(session, "b")
+    page = words_of(logs_report(logs_view(book), (), Reader("metric", UTC), at=NOW))
+    assert "Refused Log Engine Refused Why a.csv E1" in page
+    assert "No unit." in page
+    assert "b.csv" not in page

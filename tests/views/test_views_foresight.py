@@ -158,3 +158,20 @@ def test_a_record_dated_ahead_counts_from_then_on(engine_book: Logbook) -> None:
 def test_another_day_is_looked_at_anew(engine_book: Logbook) -> None:
     foresight = Foresight(engine_book)
     assert foresight.at(NOW + timedelta(days=1)) is not foresight.at(NOW)
+
+
+def test_an_outlook_at_a_circuit_is_kept_too_and_a_corrected_circuit_is_seen(
+    engine_book: Logbook,
+) -> None:
+    foresight = Foresight(engine_book)
+    with engine_book.register.writing("Ann") as session:
+        ids = [each.run_id for each in runs.list_runs(session, engine_id="E1")]
+        corrections.set_circuit(session, ids[:4], "Tollbar")
+    first = foresight.at(NOW)
+    there = first.outlook("E1", 2, "tollbar")
+    assert there is first.outlook("E1", 2, "Tollbar")
+    assert there is not first.outlook("E1", 2)
+    assert there.pool.runs == 4
+    with engine_book.register.writing("Ann") as session:
+        corrections.amend_run(session, ids[4], circuit="Tollbar")
+    assert foresight.at(NOW).outlook("E1", 2, "Tollbar").pool.runs == 5

@@ -302,12 +302,12 @@ def test_a_run_whose_file_is_gone_is_said_and_left_out(tmp_path: Path) -> None:
     book = make_run_book(tmp_path / "book")
     with book.register.reading() as session:
         run_id = runs.list_runs(session)[0].run_id
-    book.run_path("E1", run_id).unlink()
+    (book.root / book.run_name("E1", run_id)).unlink()
     view = sensors_view(book, "E1")
     assert len(view.starts) == 1
-    assert "cannot be read" in view.unreadable[0]
+    assert "is missing" in view.unreadable[0]
     with pytest.raises(LogbookError):
-        lost_in(book.run_path("E1", run_id))
+        lost_in(book, "E1", run_id)
     with pytest.raises(RegisterError):
         sensors_view(book, "E9")
 
@@ -333,8 +333,29 @@ def test_a_dying_sensor_is_told_from_one_that_was_always_poor(
 ) -> None:
     book = make_run_book(tmp_path / "book")
     read = iter([{} if value is None else {"boost": value} for value in lost])
-    monkeypatch.setattr(logs_quality, "lost_in", lambda _: next(read))
+    monkeypatch.setattr(logs_quality, "lost_in", lambda *_: next(read))
     view = sensors_view(book, "E1")
     (line,) = [each for each in view.lines if each.channel == "boost"]
     assert (line.lost, line.worse, line.words) == (lost, worse, words)
     assert ("boost" in finding(view)) == worse
+
+
+def test_where_a_log_was_recorded_is_what_is_stated_and_else_what_it_names(book: Logbook) -> None:
+    text = f"Track,Tollbar\n{log_text()}"
+    token = send(book, text)
+    shown = preview(book, token)
+    assert shown.found is not None
+    assert shown.found.circuit is not None
+    assert shown.found.circuit.name == "Tollbar"
+    choose(book, token, {"circuit": "  Fennick "})
+    shown = preview(book, token)
+    assert shown.found is not None
+    assert any("names the circuit Tollbar in line 1" in said for said in shown.found.warnings)
+    with pytest.raises(RegisterError, match="no name of a circuit"):
+        choose(book, token, {"circuit": "T" * 65})
+    stated = take_in(book, token)
+    noted = take_in(book, send(book, text.replace("T10:", "T12:")))
+    with book.register.reading() as session:
+        where = [runs.find_run(session, str(each.run_id)).circuit for each in (stated, noted)]
+    assert where == ["Fennick", "Tollbar"]
+    assert logs_view(book).circuits == ("Fennick", "Tollbar")

@@ -76,20 +76,20 @@ def test_runs_looked_at_longest_ago_are_put_away(book: Logbook) -> None:
 
 
 def test_a_run_written_anew_is_read_anew(tmp_path: Path) -> None:
-    from pipeline.logbook import write_run
+    from pipeline.run_file import write_run
 
     book = make_run_book(tmp_path / "book")
     shelf = RunShelf(book)
     before = take(shelf)
     run = a_run()
     run.signals["rpm"].values[:] = 1234.0
-    write_run(run, book.run_path("E1", FIRST))
+    write_run(run, (book.root / book.run_name("E1", FIRST)))
     assert take(shelf).traces["rpm"].low == 1234.0
     assert before.traces["rpm"].low == 5000.0
 
 
 def test_a_missing_file_is_told_in_a_sentence(tmp_path: Path) -> None:
     book = make_run_book(tmp_path / "book")
-    book.run_path("E1", FIRST).unlink()
+    (book.root / book.run_name("E1", FIRST)).unlink()
     with pytest.raises(LogbookError, match="is missing"):
         take(RunShelf(book))
