@@ -35,6 +35,18 @@ def mirror_state(app: Dash, page: str) -> None:
     )
 
 
+def text_parts(parts: Mapping[str, Any]) -> dict[str, str]:
+    """Return the parts of an address that a page is given: the last of a name that is repeated.
+
+    `desk` is left out: every page is given another thing by that name.
+    """
+    return {
+        name: str(value[-1] if isinstance(value, list) else value)
+        for name, value in parts.items()
+        if name != "desk"
+    }
+
+
 def day_from(text: str | None) -> date | None:
     """Read a day of the calendar from an address; what is none gives None."""
     try:

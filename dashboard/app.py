@@ -10,8 +10,12 @@ from typing import Any
 
 import dash
 import dash_mantine_components as dmc
+import flask
 from dash import Dash, html, set_props
+from dash.exceptions import DependencyException
+from werkzeug.exceptions import HTTPException
 
+from dashboard.address import text_parts
 from dashboard.desk import Desk
 from dashboard.downloads import add_downloads
 from dashboard.page import Page
@@ -22,6 +26,8 @@ from dashboard.uploads import add_uploads
 from pipeline.errors import BabbittError
 
 _TROUBLE = "trouble"
+_CALLBACKS = "/_dash-update-component"
+_LONGEST_LOGGED = 500
 _log = logging.getLogger("babbitt")
 
 PAGES: tuple[Page, ...] = (
@@ -89,6 +95,7 @@ def make_app(desk: Desk) -> Dash:
     dash.register_page(
         "not_found_404", path="/404", title="Babbitt", layout=lambda **_: not_found(desk)
     )
+    app.server.register_error_handler(Exception, _answer_fault)
     add_photos(app, desk)
     add_downloads(app, desk)
     add_uploads(app, desk)
@@ -102,11 +109,30 @@ def _tell(error: Exception) -> None:
     if isinstance(error, BabbittError):
         said = str(error)
     else:
-        place = traceback.extract_tb(error.__traceback__)[-1]
-        _log.error("%s: %s (%s:%s)", type(error).__name__, error, place.filename, place.lineno)
+        _log_fault(error)
         said = "A fault in Babbitt stopped this, and nothing was changed: load the page again."
     set_props(_TROUBLE, {"children": said, "hidden": False})
 
 
-def _layout(page: Page, desk: Desk, **parts: Any) -> html.Div:
-    return framed(page, desk, parts)
+def _layout(page: Page, desk: Desk, /, **parts: Any) -> html.Div:
+    return framed(page, desk, text_parts(parts))
+
+
+def _answer_fault(error: Exception) -> tuple[str, int] | HTTPException:
+    """Answer a request that failed outside the callbacks: what no page of ours sends is refused."""
+    if isinstance(error, HTTPException):
+        return error
+    if isinstance(error, BabbittError):
+        return str(error), 503
+    if isinstance(error, DependencyException):
+        return "There is no such file.", 404
+    _log_fault(error)
+    if flask.request.path == _CALLBACKS:
+        return "No page of this program asks like that: load the page again.", 400
+    return "A fault in Babbitt stopped this, and nothing was changed.", 500
+
+
+def _log_fault(error: Exception) -> None:
+    place = traceback.extract_tb(error.__traceback__)[-1]
+    said = str(error).encode("unicode_escape").decode()[:_LONGEST_LOGGED]
+    _log.error("%s: %s (%s:%s)", type(error).__name__, said, place.filename, place.lineno)

@@ -26,6 +26,7 @@ from pipeline.views.engine_story import engine_story
 from pipeline.views.fleet import fleet
 from pipeline.views.logs import logs_view
 from pipeline.views.logs_quality import sensors_view
+from pipeline.views.logs_refused import count_refused
 from pipeline.views.run import read_run
 from pipeline.views.run_traces import open_run
 from pipeline.views.shelf import RunShelf
@@ -62,14 +63,17 @@ def engines_file(desk: Desk) -> flask.Response:
     """Return the report of all engines."""
     foreseen = desk.foresight.at(desk.now())
     found = fleet(foreseen, runs=_runs())
-    return report_answer(fleet_report(found, desk.reader, at=foreseen.at), "engines.html")
+    refused = count_refused(desk.book)
+    html = fleet_report(found, desk.reader, at=foreseen.at, refused=refused)
+    return report_answer(html, "engines.html")
 
 
 def engine_file(desk: Desk, engine_id: str) -> flask.Response:
     """Return the report of one engine."""
     foreseen = desk.foresight.at(desk.now())
     story = engine_story(desk.book, foreseen, engine_id)
-    found = prospect(desk.book, foreseen, engine_id, _runs())
+    circuit = flask.request.args.get("circuit")
+    found = prospect(desk.book, foreseen, engine_id, _runs(), circuit or None)
     return report_answer(engine_report(story, found, desk.reader), f"{engine_id}.html")
 
 
@@ -108,6 +112,7 @@ def runs_file(desk: Desk) -> flask.Response:
         desk.reader,
         at=desk.now(),
         engine_id=asked.get("engine"),
+        circuit=asked.get("circuit"),
         first_day=day_from(asked.get("since")),
         last_day=day_from(asked.get("until")),
         only=cast(Only, only) if only in get_args(Only) else "all",

@@ -9,6 +9,7 @@ from dash import dcc, html
 
 from pipeline.show import CAUTION, share
 
+_CIRCUITS = "known-circuits"
 _FILL = {"run on": "open", "inspect": "half", "pull": "solid"}
 
 
@@ -97,9 +98,27 @@ def link(words: Any, href: str, **more: Any) -> dcc.Link:
     return dcc.Link(words, href=href, **more)
 
 
-def print_button(href: str) -> html.A:
+def circuit_box(value: str, hint: str = "", **more: Any) -> dcc.Input:
+    """Return a field for a circuit, which offers those of `known_circuits`."""
+    return dcc.Input(
+        value=value,
+        type="text",
+        placeholder=hint,
+        debounce=True,
+        autoComplete="off",
+        list=_CIRCUITS,
+        **more,
+    )
+
+
+def known_circuits(names: Iterable[str]) -> html.Datalist:
+    """Return the circuits that are offered; they stand once on a page."""
+    return html.Datalist([html.Option(value=name) for name in names], id=_CIRCUITS)
+
+
+def print_button(href: str, **more: Any) -> html.A:
     """Return the button to a page's report, which opens beside it."""
-    return html.A("Page to print", href=href, target="_blank", className="button no-print")
+    return html.A("Page to print", href=href, target="_blank", className="button no-print", **more)
 
 
 def graph(figure: Any, name: str, *, graph_id: Any = None, **more: Any) -> html.Figure:

@@ -34,4 +34,7 @@ def _send(desk: Desk, name: str, *, small: bool) -> flask.Response:
     if path is None:
         flask.abort(404, "No finding has such a photo.")
     # A name is the hash of what is in it, so a browser may keep it.
-    return flask.send_file(path.resolve(), max_age=_YEAR_S, conditional=True)
+    answer = flask.send_file(path.resolve(), max_age=_YEAR_S, conditional=True)
+    answer.cache_control.public = False
+    answer.cache_control.private = True  # no proxy on the way may keep it
+    return answer

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-import ipaddress
 import logging
 import os
 import socket
 from contextlib import closing, suppress
+from functools import partial
 from typing import Any
 
 import waitress
 
 from dashboard.app import make_app
 from dashboard.desk import Desk
-from dashboard.guard import LOOPBACK, add_guard, hash_password
+from dashboard.guard import MOST_BODY_BYTES, add_guard, hash_password, is_loopback
 from pipeline.errors import BabbittError, LogbookError
-from pipeline.logbook import Logbook, saying_what_failed, whole_file
+from pipeline.file_store import whole_file
+from pipeline.logbook import Logbook, saying_what_failed
 from pipeline.views.fleet import fleet
 
 HASH_FILE = "password.argon2"
@@ -33,10 +34,9 @@ def set_password(book: Logbook, password: str) -> None:
         raise LogbookError(f"The password needs at least {SHORTEST_PASSWORD} characters.")
     with (
         saying_what_failed(f"cannot write {HASH_FILE}"),
-        whole_file(book.root / HASH_FILE) as path,
+        whole_file(book.root / HASH_FILE, mode=0o600) as path,
     ):
         path.write_text(hash_password(password) + "\n", encoding="ascii")
-        path.chmod(0o600)
 
 
 def password_hash_of(book: Logbook) -> str | None:
@@ -55,7 +55,8 @@ def make_server(desk: Desk, *, host: str, port: int, behind_tls: bool = False) -
 
     Args:
         desk: the logbook, the clock and who changes things.
-        host: address to listen on; any but this machine's own needs a password.
+        host: address to listen on; any but this machine's own needs a password. One that is set
+            is asked for everywhere.
         port: 0 takes a free one.
         behind_tls: a server before this one speaks TLS with the browsers.
 
@@ -64,15 +65,16 @@ def make_server(desk: Desk, *, host: str, port: int, behind_tls: bool = False) -
             be used.
     """
     alone = is_loopback(host) and not behind_tls
-    password_hash = None if alone else password_hash_of(desk.book)
-    if not alone and password_hash is None:
+    locked = password_hash_of(desk.book) is not None
+    if not alone and not locked:
         raise LogbookError(
             f"Others could reach {host}, and this logbook has no password: set one with "
             "`babbitt serve --set-password` first."
         )
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     app = make_app(desk)
-    add_guard(app, password_hash=password_hash, behind_tls=behind_tls)
+    asked = partial(password_hash_of, desk.book) if locked else None
+    add_guard(app, password_hash=asked, behind_tls=behind_tls)
     # behind another server, who tries passwords is told by what that server says of its guests
     proxied = {"trusted_proxy": "*", "trusted_proxy_headers": {"x-forwarded-for"}}
     server = waitress.create_server(
@@ -80,6 +82,7 @@ def make_server(desk: Desk, *, host: str, port: int, behind_tls: bool = False) -
         sockets=[_listen(host, port)],
         threads=_THREADS,
         ident="babbitt",
+        max_request_body_size=MOST_BODY_BYTES,
         **(proxied if behind_tls else {}),
     )
     warm(desk)
@@ -96,16 +99,6 @@ def address_of(server: Any) -> str:
     """Return the address of a server of this module, as a browser takes it."""
     host = f"[{server.effective_host}]" if ":" in server.effective_host else server.effective_host
     return f"http://{host}:{server.effective_port}"
-
-
-def is_loopback(host: str) -> bool:
-    """Whether an address is this machine's own, which no other can reach."""
-    if host in LOOPBACK:
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 def _listen(host: str, port: int) -> socket.socket:

@@ -1,4 +1,4 @@
-"""The frame that all pages share: the head with its five entries, and the two switches."""
+"""The frame that all pages share: the head with its five entries, and the switches."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Any
 from dash import html
 
 from dashboard.desk import Desk
+from dashboard.guard import came_by_password
 from dashboard.marks import link, refusal
 from dashboard.page import Page
 from pipeline.errors import BabbittError
@@ -63,8 +64,11 @@ def _frame(content: Any, desk: Desk, *, here: str, wide: bool) -> html.Div:
     )
 
 
-def _switches(desk: Desk) -> list[html.Button]:
-    """Return the switches of units and light; head.js sets their cookies and loads again."""
+def _switches(desk: Desk) -> list[html.Button | html.Form]:
+    """Return the switches of units and light, and the way out for whoever came by a password.
+
+    head.js sets the cookies of the switches, and loads the page again.
+    """
     system = desk.reader.system
     other = "imperial" if system == "metric" else "metric"
     return [
@@ -79,5 +83,10 @@ def _switches(desk: Desk) -> list[html.Button]:
             id="theme-switch",
             title="Turn the paper light or dark",
             **{"aria-label": "Turn the paper light or dark"},
+        ),
+        *(
+            [html.Form(html.Button("log out"), method="post", action="/logout")]
+            if came_by_password()
+            else []
         ),
     ]

@@ -70,4 +70,9 @@ def _whole(text: str) -> int:
 
 
 def _instant(text: str) -> datetime:
-    return datetime.fromtimestamp(_whole(text) / 1000.0, UTC)
+    try:
+        return datetime.fromtimestamp(_whole(text) / 1000.0, UTC)
+    except (ValueError, OverflowError, OSError) as error:
+        raise LogRefusedError(
+            "The browser did not say when the file was changed: load the page again."
+        ) from error

@@ -34,7 +34,7 @@
     number += 1;
     waitingFor = number;
     waitingSince = Date.now();
-    document.querySelectorAll("#logs-waiting, #logs-preview").forEach(function (each) {
+    document.querySelectorAll("#logs-waiting, #logs-preview, #logs-refused").forEach(function (each) {
       each.setAttribute("aria-busy", "true");
     });
     inHand = queue.shift();
@@ -59,7 +59,7 @@
     } else if (done === waitingFor) {
       waitingFor = null;
     }
-    document.querySelectorAll("#logs-waiting, #logs-preview").forEach(function (each) {
+    document.querySelectorAll("#logs-waiting, #logs-preview, #logs-refused").forEach(function (each) {
       each.removeAttribute("aria-busy");
     });
     window.setTimeout(showChosen, 50); // once it is drawn

@@ -14,16 +14,21 @@ from dashboard.marks import call_mark, caution, graph, link, print_button, refus
 from dashboard.page import Page
 from pipeline.errors import BabbittError
 from pipeline.outlook.ahead import MOST_RUNS
+from pipeline.outlook.words import after
 from pipeline.show import unbroken
 from pipeline.views import engine_words as words
 from pipeline.views.engine_figures import drift_figure, map_figure, pressure_figure, story_figure
 from pipeline.views.engine_prospect import Prospect, prospect
 from pipeline.views.engine_story import Story, engine_story
-from pipeline.views.fleet import ahead_in_words
 from pipeline.views.text_table import TextTable
 
+_ANY = ""
+"""Stands for no circuit in particular."""
 
-def layout(desk: Desk, engine_id: str, runs: str | None = None, **_: Any) -> list[Any]:
+
+def layout(
+    desk: Desk, engine_id: str, runs: str | None = None, circuit: str = _ANY, **_: Any
+) -> list[Any]:
     """Return the story of an engine since its refresh, and what its next runs may bring."""
     ahead = number_from(runs, 1, low=1, high=MOST_RUNS)
     foreseen = desk.foresight.at(desk.now())
@@ -31,7 +36,12 @@ def layout(desk: Desk, engine_id: str, runs: str | None = None, **_: Any) -> lis
         story = engine_story(desk.book, foreseen, engine_id)
     except BabbittError as error:
         return [html.H1("Engine"), refusal(str(error)), html.P(link("To the engines", "/"))]
-    found = prospect(desk.book, foreseen, engine_id, ahead)
+    unknown = []
+    try:
+        found = prospect(desk.book, foreseen, engine_id, ahead, circuit or None)
+    except BabbittError as error:
+        unknown = [refusal(f"{error} What follows is for any circuit.")]
+        found = prospect(desk.book, foreseen, engine_id, ahead)
     line = graph(
         story_figure(story, found, reader=desk.reader, ink=desk.ink),
         f"Time line of {engine_id}: {words.time_line_in_words(story)}",
@@ -40,7 +50,8 @@ def layout(desk: Desk, engine_id: str, runs: str | None = None, **_: Any) -> lis
     return [
         html.Div(verdict(desk, engine_id, found), id="engine-verdict"),
         _say(words.since_in_words(story, desk.reader)),
-        _controls(engine_id, ahead),
+        _controls(engine_id, found),
+        html.Div([*unknown, *drawn(found)], id="engine-drawn", role="status"),
         html.H2("Since the refresh"),
         _say(words.time_line_in_words(story)),
         html.Div(line, className="egn-wide"),
@@ -55,7 +66,7 @@ def layout(desk: Desk, engine_id: str, runs: str | None = None, **_: Any) -> lis
         html.H2("Parts"),
         html.Div(_table(words.parts_table(story)), id="engine-parts"),
         caution(),
-        state_store("engine", {"runs": ahead}),
+        state_store("engine", _state(found)),
         dcc.Store(id="engine-id", data=engine_id),
     ]
 
@@ -80,6 +91,11 @@ def verdict(desk: Desk, engine_id: str, found: Prospect) -> list[Any]:
     ]
 
 
+def drawn(found: Prospect) -> list[html.P]:
+    """Return which runs at a circuit the next ones are drawn from."""
+    return [_say(sentence) for sentence in words.drawn_sentences(found)]
+
+
 def outlook(found: Prospect) -> list[Any]:
     """Return the chances of damage, the first limit, and what it all was learned from."""
     return [
@@ -93,29 +109,36 @@ def taken(desk: Desk, story: Story, found: Prospect) -> html.Div:
     return _table(words.totals_table(story, found, desk.reader))
 
 
-def ahead(desk: Desk, engine_id: str, runs: int | None) -> tuple[Any, Any, Any, Any, Any, Any]:
-    """Return the verdict, figure, outlook, totals, state and label for so many runs ahead."""
+def ahead(desk: Desk, engine_id: str, runs: int | None, circuit: str | None) -> tuple[Any, ...]:
+    """Return what the page shows of so many runs ahead, at a circuit or anywhere.
+
+    Returns:
+        The verdict, figure, outlook, totals, state of the address, label, address of the report,
+        and what the runs are drawn from.
+    """
     if runs is None:
-        return (no_update,) * 6
+        return (no_update,) * 8
     runs = min(max(int(runs), 1), MOST_RUNS)
     try:
         foreseen = desk.foresight.at(desk.now())
         story = engine_story(desk.book, foreseen, engine_id)
-        found = prospect(desk.book, foreseen, engine_id, runs)
+        found = prospect(desk.book, foreseen, engine_id, runs, circuit or None)
     except BabbittError as error:
-        return refusal(str(error)), *(no_update,) * 5
+        return refusal(str(error)), *(no_update,) * 7
     return (
         verdict(desk, engine_id, found),
         story_figure(story, found, reader=desk.reader, ink=desk.ink),
         outlook(found),
         taken(desk, story, found),
-        {"runs": runs},
-        ahead_in_words(runs),
+        _state(found),
+        after(runs),
+        _report(engine_id, found),
+        drawn(found),
     )
 
 
 def connect(app: Dash, desk: Desk) -> None:
-    """Look as far ahead as the slider says."""
+    """Look as far ahead as the slider says, at the circuit that is chosen."""
 
     @app.callback(
         Output("engine-verdict", "children"),
@@ -124,18 +147,47 @@ def connect(app: Dash, desk: Desk) -> None:
         Output("engine-taken", "children"),
         Output("engine-state", "data"),
         Output("engine-ahead", "children"),
+        Output("engine-report", "href"),
+        Output("engine-drawn", "children"),
         Input("engine-runs", "value"),
+        Input("engine-circuit", "value"),
         State("engine-id", "data"),
         prevent_initial_call=True,
     )
-    def answer(runs: int | None, engine_id: str) -> Any:
-        return ahead(desk, engine_id, runs)
+    def answer(runs: int | None, circuit: str | None, engine_id: str) -> Any:
+        return ahead(desk, engine_id, runs, circuit)
 
     mirror_state(app, "engine")
 
 
-def _controls(engine_id: str, runs: int) -> html.Div:
-    csv = {"engine": engine_id}
+def _state(found: Prospect) -> dict[str, Any]:
+    return {"runs": found.outlook.runs, "circuit": found.outlook.pool.circuit}
+
+
+def _report(engine_id: str, found: Prospect) -> str:
+    return path_to("report", "engine", f"{engine_id}.html", **_state(found))
+
+
+def _circuit(found: Prospect) -> dmc.Select:
+    """Return the choice of where the next runs will be."""
+    known = [{"value": name, "label": f"at {name}"} for name in found.circuits]
+    any_circuit = "at any circuit" if known else "no circuit is known"
+    return dmc.Select(
+        id="engine-circuit",
+        data=[{"value": _ANY, "label": any_circuit}, *known],
+        value=found.outlook.pool.circuit or _ANY,
+        disabled=not known,
+        allowDeselect=False,
+        searchable=len(known) > 12,
+        radius=2,
+        size="sm",
+        className="egn-circuit",
+        **{"aria-label": "Where the next runs will be"},
+    )
+
+
+def _controls(engine_id: str, found: Prospect) -> html.Div:
+    csv, runs = {"engine": engine_id}, found.outlook.runs
     return html.Div(
         [
             html.Span("Look ahead", className="secondary"),
@@ -149,8 +201,9 @@ def _controls(engine_id: str, runs: int) -> html.Div:
                 size="xs",
                 className="egn-slider",
             ),
-            html.Span(ahead_in_words(runs), id="engine-ahead", role="status"),
-            print_button(path_to("report", "engine", f"{engine_id}.html", runs=runs)),
+            html.Span(after(runs), id="engine-ahead", role="status"),
+            _circuit(found),
+            print_button(_report(engine_id, found), id="engine-report"),
             html.A("Events, CSV", href=path_to("csv", "events.csv", **csv), className="button"),
             html.A("Totals, CSV", href=path_to("csv", "totals.csv", **csv), className="button"),
             link("All its runs", path_to("runs", engine=engine_id), className="button"),

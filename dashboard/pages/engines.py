@@ -26,6 +26,8 @@ from pipeline.views.fleet import (
     lately_in_words,
     quality_in_words,
 )
+from pipeline.views.foresight import Foreseen
+from pipeline.views.logs_refused import count_refused, refused_in_words
 
 _LOOK_AGAIN_MS = 30_000
 _ORDER = {
@@ -51,11 +53,14 @@ def layout(desk: Desk, runs: str | None = None, sort: str | None = None, **_: An
             ),
         ]
     found = fleet(foreseen, runs=ahead, sort=order)
+    refused = count_refused(desk.book)
     return [
         html.Div(
             [
                 html.H1("Engines"),
-                html.Span(lately_in_words(found, desk.reader), className="secondary"),
+                html.Span(
+                    _lately(found, desk.reader, refused), id="engines-lately", className="secondary"
+                ),
             ],
             className="title-line",
         ),
@@ -81,13 +86,21 @@ def layout(desk: Desk, runs: str | None = None, sort: str | None = None, **_: An
         html.Div(listing(found, desk.reader, order), id="engines-list"),
         caution(),
         state_store("engines", {"runs": ahead, "sort": order}),
-        dcc.Store(id="engines-as-of", data=_as_of(foreseen.at)),
+        dcc.Store(id="engines-as-of", data=_as_of(foreseen, refused)),
         dcc.Interval(id="engines-tick", interval=_LOOK_AGAIN_MS),
     ]
 
 
-def _as_of(at: Any) -> str:
-    return str(at.isoformat())
+def _as_of(foreseen: Foreseen, refused: int) -> str:
+    """Return what tells one state of what is shown from another."""
+    return f"{foreseen.at.isoformat()} {refused}"
+
+
+def _lately(found: Fleet, reader: Reader, refused: int) -> list[Any]:
+    """Return what came in of late, and the way to the logs that did not."""
+    ran, not_in = lately_in_words(found, reader), refused_in_words(refused)
+    between = [" · "] if ran and not_in else []
+    return [ran, *between, *([link(not_in, path_to("logs"))] if not_in else [])]
 
 
 def listing(found: Fleet, reader: Reader, sort: str) -> html.Div:
@@ -172,19 +185,25 @@ def _life(engine: FleetEngine, kind: Kind) -> list[Any]:
 
 def look(
     desk: Desk, runs: int | None, sort: str, as_of: str, *, ticked: bool
-) -> tuple[Any, Any, Any, Any]:
-    """Return listing, advice, state and what they stand for; nothing where nothing changed."""
+) -> tuple[Any, Any, Any, Any, Any]:
+    """Return listing, advice, state, what they stand for and what came in of late.
+
+    Nothing where nothing changed.
+    """
     if runs is None:
-        return (no_update,) * 4
+        return (no_update,) * 5
     try:
         foreseen = desk.foresight.at(desk.now())
-        if ticked and _as_of(foreseen.at) == as_of:
-            return (no_update,) * 4
+        refused = count_refused(desk.book)
+        shown = _as_of(foreseen, refused)
+        if ticked and shown == as_of:
+            return (no_update,) * 5
         found = fleet(foreseen, runs=runs, sort=sort)
     except BabbittError as error:
-        return refusal(str(error)), *(no_update,) * 3
+        return refusal(str(error)), *(no_update,) * 4
     state = {"runs": runs, "sort": sort}
-    return listing(found, desk.reader, sort), advice(found), state, _as_of(foreseen.at)
+    lately = _lately(found, desk.reader, refused)
+    return listing(found, desk.reader, sort), advice(found), state, shown, lately
 
 
 def connect(app: Dash, desk: Desk) -> None:
@@ -195,6 +214,7 @@ def connect(app: Dash, desk: Desk) -> None:
         Output("engines-advice", "children"),
         Output("engines-state", "data"),
         Output("engines-as-of", "data"),
+        Output("engines-lately", "children"),
         Input("engines-runs", "value"),
         Input("engines-tick", "n_intervals"),
         State("engines-state", "data"),

@@ -16,6 +16,7 @@ from dashboard.page import Page
 from dashboard.pages.logs_acts import carry_out
 from dashboard.pages.logs_parts import lately_part, sensors_part, told_part, waiting_part
 from dashboard.pages.logs_preview import preview_part
+from dashboard.pages.logs_refused import refused_part
 from pipeline.errors import BabbittError
 from pipeline.views.logs import LogsView, logs_view, preview
 from pipeline.views.logs_inbox import MOST_BYTES
@@ -50,6 +51,7 @@ def layout(desk: Desk, file: str | None = None, engine: str | None = None, **_: 
         html.Div(id="logs-told", **{"aria-live": "polite"}),
         html.Div(shown[0], id="logs-waiting"),
         html.Div(shown[1], id="logs-preview"),
+        html.Div(refused_part(view, desk.reader), id="logs-refused"),
         html.Div(lately_part(view.lately, desk.reader), id="logs-lately"),
         *_sensors(view, engine),
         state_store(_PAGE, {"file": opened, "engine": engine or None}),
@@ -75,9 +77,15 @@ def act(
 ) -> tuple[Any, ...]:
     """Do what was asked for, and return what the page then shows.
 
+    Args:
+        desk: the logbook.
+        action: what `carry_out` takes.
+        outcomes: what became of logs before.
+        state: what the page's address holds.
+
     Returns:
         What waits, the opened log, what is said, what became of logs (shown, and as kept), what
-        went in lately, the state of the address, and the number of the action.
+        went in lately, the state, the number of the action, and what was refused.
     """
     done = carry_out(desk, action, outcomes, state.get("file"))
     view = logs_view(desk.book)
@@ -92,6 +100,7 @@ def act(
         lately_part(view.lately, desk.reader) if done.took else no_update,
         {**state, "file": opened},
         action.get("number"),
+        refused_part(view, desk.reader),
     )
 
 
@@ -118,6 +127,7 @@ def connect(app: Dash, desk: Desk) -> None:
         Output("logs-lately", "children"),
         Output("logs-state", "data", allow_duplicate=True),
         Output("logs-done", "data"),
+        Output("logs-refused", "children"),
         Input("logs-action", "data"),
         State("logs-outcomes", "data"),
         State("logs-state", "data"),
@@ -135,7 +145,7 @@ def connect(app: Dash, desk: Desk) -> None:
         prevent_initial_call="initial_duplicate",
     )
     def show_sensors(engine: str | None, _: Any, state: dict[str, Any]) -> Any:
-        return sensors(desk, engine), {**state, "engine": engine}
+        return sensors(desk, engine), {**(state or {}), "engine": engine}
 
     app.clientside_callback(
         "function (done) { return window.babbitt.logsDone(done); }",

@@ -11,10 +11,18 @@ from dash import html
 from dashboard.desk import Desk
 from dashboard.marks import refusal
 from pipeline.errors import BabbittError, LogRefusedError
-from pipeline.flow import Intake
+from pipeline.intake import Intake
 from pipeline.show import duration
-from pipeline.views.logs import choose, guess_engine, keep_profile, preview, take_in
-from pipeline.views.logs_inbox import discard, waiting_logs
+from pipeline.views.logs import (
+    choose,
+    guess_engine,
+    keep_profile,
+    preview,
+    take_in,
+    throw_away,
+)
+from pipeline.views.logs_inbox import waiting_logs
+from pipeline.views.logs_refused import set_all_aside, set_aside, take_up
 
 Told = Sequence[dict[str, str]]
 """What became of logs, the newest first: name, status, words and run id of each."""
@@ -44,7 +52,8 @@ def carry_out(desk: Desk, action: Mapping[str, Any], told: Told, opened: str | N
 
     Args:
         desk: the logbook.
-        action: `do`, and where it matters `to`, a token, `field`, `key` and `value`.
+        action: `do`, and where it matters `to`, a token or the SHA-256 of a refused log, `field`,
+            `key` and `value`.
         told: what became of logs before.
         opened: token of the log that is shown.
     """
@@ -67,11 +76,11 @@ def _carry_out(desk: Desk, action: Mapping[str, Any], told: Told, opened: str | 
         case "close":
             return Done(None, told, None)
         case "drop":
-            discard(book, to)
+            throw_away(book, to, desk.who)
             return Done(None, told, None if to == opened else opened)
         case "drop-all":
             for each in waiting_logs(book):
-                discard(book, each.token)
+                throw_away(book, each.token, desk.who)
             return Done(None, told, None)
         case "choose":
             choose(book, to, dict(action["value"]))
@@ -82,6 +91,9 @@ def _carry_out(desk: Desk, action: Mapping[str, Any], told: Told, opened: str | 
         case "keep-profile":
             said = keep_profile(book, to, str(action.get("value", "")))
             return Done(html.P(said, className="done"), told, to)
+        case "set-aside" | "set-all-aside" | "take-up" as do:
+            _mark_refused(desk, do, to)
+            return Done(None, told, opened)
         case "take":
             return _take(desk, to, told, opened)
     raise LogRefusedError("The page asked for something that is not known: load it again.")
@@ -89,14 +101,24 @@ def _carry_out(desk: Desk, action: Mapping[str, Any], told: Told, opened: str | 
 
 def _fill(desk: Desk, action: Mapping[str, Any], told: Told, opened: str | None) -> Done:
     field, key, value = action["field"], action.get("key", ""), action["value"]
-    if field == "engine-all":
+    if field in ("engine-all", "circuit-all"):
         for each in waiting_logs(desk.book):
-            choose(desk.book, each.token, {"engine": value})
+            choose(desk.book, each.token, {field.removesuffix("-all"): value})
         return Done(None, told, opened)
     change = {field: {key: value}} if field in ("columns", "units") else {field: value}
     choose(desk.book, action["to"], change)
     preview(desk.book, action["to"])
     return Done(None, told, opened)
+
+
+def _mark_refused(desk: Desk, do: str, sha256: str) -> None:
+    match do:
+        case "set-aside":
+            set_aside(desk.book, sha256, desk.who)
+        case "set-all-aside":
+            set_all_aside(desk.book, desk.who)
+        case "take-up":
+            take_up(desk.book, sha256, desk.who)
 
 
 def _take(desk: Desk, token: str, told: Told, opened: str | None) -> Done:

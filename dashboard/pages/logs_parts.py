@@ -8,7 +8,7 @@ from typing import Any
 from dash import html
 
 from dashboard.address import path_to
-from dashboard.marks import empty_state, link, table
+from dashboard.marks import circuit_box, empty_state, known_circuits, link, table
 from dashboard.pages.logs_controls import does, fills, select
 from pipeline.register.values import RunRecord
 from pipeline.show import NOTHING, Reader, duration, number, share
@@ -31,6 +31,7 @@ def waiting_part(view: LogsView, reader: Reader, opened: str | None) -> list[Any
         html.H2(title),
         _for_all(view) if count > 1 else None,
         html.Ul(rows, className="logs-waiting"),
+        known_circuits(view.circuits),
     ]
 
 
@@ -41,6 +42,7 @@ def _for_all(view: LogsView) -> html.Div:
                 ["engine of all ", select(_engine_options(view.engines), "")],
                 **fills("engine-all", "", "engine"),
             ),
+            html.Label(["circuit of all ", circuit_box("")], **fills("circuit-all", "", "circuit")),
             html.Button("Take in all that can be", className="strong", **does("take-all")),
             html.Button("Throw all away", **does("drop-all")),
             html.Span(id="logs-count", className="secondary", **{"aria-live": "polite"}),

@@ -7,7 +7,7 @@ from typing import Any
 
 from dash import dcc, html
 
-from dashboard.marks import table
+from dashboard.marks import circuit_box, table
 from dashboard.pages.logs_controls import does, fills, select
 from pipeline.catalogue import channels
 from pipeline.ingest.inspect import ColumnView, Inspection
@@ -26,6 +26,7 @@ def preview_part(shown: Preview, reader: Reader) -> list[Any]:
     said += [html.P(problem, className="refusal") for problem in shown.problems]
     if shown.answers:
         said.append(_answers(token, shown.answers))
+    said.append(_where(token, found, waiting.choices))
     if found is None:
         return [*said, _more(shown, reader)]
     return [
@@ -36,6 +37,14 @@ def preview_part(shown: Preview, reader: Reader) -> list[Any]:
         _more(shown, reader),
         _keep(token, waiting.choices),
     ]
+
+
+def _where(token: str, found: Inspection | None, choices: Choices) -> html.Div:
+    """Return the field for where the log was recorded; what the log names stands in it in pale."""
+    noted = found.circuit.name if found is not None and found.circuit is not None else ""
+    box = circuit_box(choices.circuit, noted or "circuit, if known")
+    label = html.Label(["recorded at ", box], **fills("circuit", token))
+    return html.Div(label, className="logs-line no-print")
 
 
 def _headline(shown: Preview, reader: Reader) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
@@ -74,10 +75,15 @@ def show_out(desk: Desk, _: Mapping[str, Any]) -> list[Any]:
     return [listing, *([show_form(TAKE_BACK, _PAGE, {"part": ids})] if ids else [])]
 
 
+def _as_it_is(text: str) -> str:
+    """Return text so that Markdown shows every sign of it, and takes none for a mark of its own."""
+    return re.sub(r"([!-/:-@\[-`{-~])", r"\\\1", text)
+
+
 def _grid(found: Sequence[PartLine], reader: Reader) -> dag.AgGrid:
     rows = [
         {
-            "part": f"[{each.place.part.part_id}]"
+            "part": f"[{_as_it_is(each.place.part.part_id)}]"
             f"({path_to('register', section='parts', part=each.place.part.part_id)})",
             "kind": part_named(each.place.part.kind).title,
             "where": where_is(each.place, reader),

@@ -10,10 +10,11 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.address import mirror_state, path_to, seconds_from, state_store
 from dashboard.desk import Desk
-from dashboard.marks import graph, refusal
+from dashboard.marks import graph, print_button, refusal
 from dashboard.page import Page
 from dashboard.pages import run_parts as parts
 from dashboard.pages.run_moves import BUTTONS, Place, moved, pressed, window_around
+from dashboard.pages.run_where import connect_where, where_form
 from pipeline.errors import BabbittError
 from pipeline.event import Event, Verdict
 from pipeline.figures.cross import cross_figure
@@ -68,16 +69,15 @@ def layout(
         [
             html.Div(
                 [
-                    html.H1(run_title(view, reader)),
-                    html.Div(
-                        [parts.neighbours(view), _report(view, place)],
-                        className="run-ways no-print",
-                    ),
+                    html.H1(run_title(view, reader), id="run-title"),
+                    parts.neighbours(view),
+                    print_button(report_address(view.record.run_id, place), id="run-report"),
                 ],
                 className="title-line",
             ),
             html.P(_finding(desk, view), id="run-finding", className="lead"),
             html.P(" ".join(what_was_read(view)), className="run-read"),
+            where_form(desk, view),
             *([] if view.record.unlogged else [_body(desk, view, place)]),
         ],
         id="run-page",
@@ -121,11 +121,6 @@ def _body(desk: Desk, view: RunView, place: Place) -> html.Div:
         ],
         className="run-grid",
     )
-
-
-def _report(view: RunView, place: Place) -> html.A:
-    href = report_address(view.record.run_id, place)
-    return html.A("page to print", id="run-report", href=href, target="_blank")
 
 
 def report_address(run_id: str, place: Place) -> str:
@@ -249,6 +244,7 @@ def connect(app: Dash, desk: Desk) -> None:
     """Let the page be moved along the run, and its events be judged."""
     shelf = RunShelf(desk.book)
     mirror_state(app, "run")
+    connect_where(app, desk)
     where = State("run-id", "data")
 
     @app.callback(

@@ -47,7 +47,7 @@ def neighbours(view: RunView) -> html.Nav:
             for name, words, key, run_id in ways
             if run_id is not None
         ],
-        className="run-ways",
+        className="run-ways no-print",
         **{"aria-label": "Runs of this engine"},
     )
 

@@ -29,11 +29,13 @@ _ONLY: dict[Only, str] = {
     "to_review": "runs with events to review",
 }
 _EVERY = ""
+_EVERY_CIRCUIT = {_EVERY: "every circuit"}
 
 
 def layout(
     desk: Desk,
     engine: str = _EVERY,
+    circuit: str = _EVERY,
     since: str = "",
     until: str = "",
     only: str = "all",
@@ -41,15 +43,16 @@ def layout(
     **_: Any,
 ) -> html.Div:
     """Return the page."""
-    state = _state(engine, since, until, only)
+    state = _state(engine, circuit, since, until, only)
     shown, view = _listing(desk, state, number_from(page, 1, low=1, high=10**6))
-    engines = view.engines if view else ()
+    engines, circuits = (view.engines, view.circuits) if view else ((), ())
     return html.Div(
         [
             html.H1("Runs"),
             html.Div(
                 [
                     _choice("runs-engine", "Engine", engine, {_EVERY: "every engine"}, engines),
+                    _choice("runs-circuit", "Circuit", circuit, _EVERY_CIRCUIT, circuits),
                     _choice("runs-only", "Show", state["only"] or "all", dict(_ONLY)),
                     _day("runs-since", "From", since),
                     _day("runs-until", "Until", until),
@@ -62,18 +65,21 @@ def layout(
     )
 
 
-def listing(desk: Desk, engine: str, since: str, until: str, only: str, page: int = 1) -> list[Any]:
+def listing(
+    desk: Desk, engine: str, circuit: str, since: str, until: str, only: str, page: int = 1
+) -> list[Any]:
     """Return the runs that fit a filter, and what leads to more of them.
 
     Args:
         desk: what the page works with.
         engine: its id; "" for every engine.
+        circuit: where; "" for every circuit.
         since: first day, like 2026-05-31; "" for none.
         until: last day; "" for none.
         only: all, harm or to_review.
         page: of the listing, from 1.
     """
-    return _listing(desk, _state(engine, since, until, only), page)[0]
+    return _listing(desk, _state(engine, circuit, since, until, only), page)[0]
 
 
 def connect(app: Dash, desk: Desk) -> None:
@@ -84,22 +90,28 @@ def connect(app: Dash, desk: Desk) -> None:
         Output("runs-list", "children"),
         Output("runs-state", "data"),
         Input("runs-engine", "value"),
+        Input("runs-circuit", "value"),
         Input("runs-since", "value"),
         Input("runs-until", "value"),
         Input("runs-only", "value"),
         prevent_initial_call=True,
     )
     def narrow(
-        engine: str | None, since: str | None, until: str | None, only: str | None
+        engine: str | None,
+        circuit: str | None,
+        since: str | None,
+        until: str | None,
+        only: str | None,
     ) -> tuple[list[Any], dict[str, Any]]:
-        chosen = engine or _EVERY, since or "", until or "", only or "all"
+        chosen = engine or _EVERY, circuit or _EVERY, since or "", until or "", only or "all"
         return listing(desk, *chosen), _state(*chosen) | {"page": None}
 
 
-def _state(engine: str, since: str, until: str, only: str) -> dict[str, Any]:
+def _state(engine: str, circuit: str, since: str, until: str, only: str) -> dict[str, Any]:
     """Return what the address says of the filter; what it leaves open is None."""
     return {
         "engine": engine or None,
+        "circuit": circuit or None,
         "since": since if day_from(since) else None,
         "until": until if day_from(until) else None,
         "only": only if only in get_args(Only) and only != "all" else None,
@@ -113,6 +125,7 @@ def _listing(desk: Desk, state: dict[str, Any], page: int) -> tuple[list[Any], R
             desk.book,
             reader.timezone,
             engine_id=state["engine"],
+            circuit=state["circuit"],
             first_day=day_from(state["since"]),
             last_day=day_from(state["until"]),
             only=state["only"] or "all",
@@ -123,8 +136,8 @@ def _listing(desk: Desk, state: dict[str, Any], page: int) -> tuple[list[Any], R
     if not view.found:
         return [_empty(view)], view
     rows = [_row(line, reader) for line in view.lines]
-    columns = ("run", "engine", "harm", "review", "read", "lasted", "peak, rpm")
-    listed = html.Div(table(columns, rows, left=5), className="runs-table")
+    columns = ("run", "engine", "circuit", "harm", "review", "read", "lasted", "peak, rpm")
+    listed = html.Div(table(columns, rows, left=6), className="runs-table")
     head = html.Div(
         [
             html.P(_counted(view), className="secondary"),
@@ -141,6 +154,7 @@ def _row(line: RunLine, reader: Reader) -> tuple[Any, ...]:
     return (
         link(when, path_to("run", line.run_id), title=line.source_name or "not logged"),
         line.engine_id,
+        line.circuit or NOTHING,
         harm_words(line, reader),
         html.Span(review_word(line), className="runs-open" if open_ else "secondary"),
         html.Span(quality_word(line), title=" ".join(line.warnings) or None),

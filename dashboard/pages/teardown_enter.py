@@ -10,9 +10,9 @@ from dash import html
 
 from dashboard.pages.teardown_form import box, does, field, spot_text
 from pipeline.causes import part_named
-from pipeline.damage.blame import capital
 from pipeline.figures.ink import Ink
 from pipeline.figures.section import Place, draw_section
+from pipeline.show import capital
 from pipeline.views.teardown import positions_of
 from pipeline.views.teardown_draft import EVERY, Draft, check, entry_words
 

@@ -8,7 +8,7 @@ from typing import Any
 from dash import dcc, html
 
 from pipeline.causes import grades, part_named
-from pipeline.damage.blame import capital
+from pipeline.show import capital
 from pipeline.teardown.photos import MAX_BYTES
 from pipeline.views.teardown import positions_of
 from pipeline.views.teardown_draft import EVERY, Draft, Entry, entry_words, positions_to_enter

@@ -8,7 +8,7 @@ from typing import Any
 from dash import html
 
 from dashboard.marks import caution
-from pipeline.damage.blame import capital
+from pipeline.show import capital
 
 
 def sheet(words: Mapping[str, Any]) -> list[Any]:

@@ -11,8 +11,8 @@ import dash_ag_grid as dag
 from dashboard.pages.teardown_acts import Acted
 from dashboard.pages.teardown_form import DISPOSITIONS
 from pipeline.causes import grades, part_named
-from pipeline.damage.blame import capital
 from pipeline.errors import RegisterError
+from pipeline.show import capital
 from pipeline.views.teardown_draft import Draft, Entry, check
 
 GRID = {"type": "teardown-grid"}

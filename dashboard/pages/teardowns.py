@@ -13,8 +13,7 @@ from dashboard.desk import Desk
 from dashboard.marks import caution, empty_state, link, print_button
 from dashboard.page import Page, no_callbacks
 from pipeline.causes import grades
-from pipeline.damage.blame import capital
-from pipeline.show import NOTHING, Reader, duration
+from pipeline.show import NOTHING, Reader, capital, duration
 from pipeline.views.teardowns import IntactEngine, TeardownLine, TeardownList, teardown_list
 
 

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import shutil
-import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from answering import answering
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from dashboard.desk import Desk
-from dashboard.serving import address_of, make_server
+from dashboard.serving import address_of, make_server, set_password
 from pipeline.demo import run_demo
 from pipeline.logbook import open_logbook
 
@@ -44,11 +44,8 @@ def served(folder: Path) -> Iterator[str]:
     server = make_server(
         Desk(open_logbook(folder), lambda: SEASON_ENDS, "a mechanic"), host="127.0.0.1", port=0
     )
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    yield address_of(server)
-    server.close()
-    server.task_dispatcher.shutdown()
+    with answering(server):
+        yield address_of(server)
 
 
 @pytest.fixture(scope="session")
@@ -60,9 +57,19 @@ def demo_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def site(demo_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def password() -> str | None:
+    """What the logbook of a module is kept behind."""
+    return None
+
+
+@pytest.fixture(scope="module")
+def site(
+    demo_book: Path, tmp_path_factory: pytest.TempPathFactory, password: str | None
+) -> Iterator[str]:
     """The address of a server on a copy of the demo's logbook, a module's own."""
     folder = shutil.copytree(demo_book, tmp_path_factory.mktemp("site") / "book")
+    if password is not None:
+        set_password(open_logbook(folder), password)
     with served(folder) as address:
         yield address
 

@@ -69,3 +69,16 @@ def test_a_phone_shows_each_engine_without_scrolling_sideways(page: Page) -> Non
         expect(page.locator("main h1")).to_be_visible()
         wide = page.evaluate("document.documentElement.scrollWidth")
         assert wide <= 390, path
+
+
+def test_a_circuit_is_chosen_and_a_link_shows_the_same(page: Page) -> None:
+    page.goto("/engine/NB-03?runs=3")
+    expect(page.locator("#engine-drawn")).to_be_empty()
+    page.get_by_label("Where the next runs will be").first.click()
+    page.get_by_role("option", name="at Fennick Hill").click()
+    drawn = page.locator("#engine-drawn")
+    expect(drawn).to_contain_text("Drawn from 3 runs of NB-03 at Fennick Hill")
+    expect(page.locator("#engine-outlook caption")).to_contain_text("runs at Fennick Hill")
+    expect(page).to_have_url("/engine/NB-03?runs=3&circuit=Fennick+Hill")
+    page.reload()
+    expect(drawn).to_contain_text("Drawn from 3 runs of NB-03 at Fennick Hill")

@@ -99,3 +99,26 @@ def test_dropped_logs_are_sent_and_what_is_none_is_refused(page: Page) -> None:
     expect(page.get_by_role("button", name="short.csv", exact=True)).to_be_visible()
     page.get_by_role("button", name="Throw away short.csv").click()
     expect(page.locator("#logs-waiting")).to_be_empty()
+
+
+def test_a_refused_log_that_is_thrown_away_can_be_taken_up_and_set_aside(
+    page: Page, tmp_path: Path, axe: Callable[[Page], None]
+) -> None:
+    notes = tmp_path / "NB-02 notes.txt"
+    notes.write_text("rear right 1.8 bar\n", encoding="utf-8")
+    page.goto("/logs")
+    expect(page.locator("#logs-sensors")).to_contain_text("of NB-0")
+    with page.expect_file_chooser() as chooser:
+        page.get_by_role("button", name="choose files").click()
+    chooser.value.set_files(notes)
+    page.get_by_role("button", name="Take in NB-02 notes.txt").click()
+    expect(page.locator("#logs-told")).to_contain_text("NB-02 notes.txt: refused.")
+    page.get_by_role("button", name="Throw away NB-02 notes.txt").click()
+    page.get_by_text("refused log set aside").click()
+    page.get_by_role("button", name="Take up again: NB-02 notes.txt").click()
+    expect(page.get_by_role("heading", name="1 log was refused")).to_be_visible()
+    axe(page)
+    page.goto("/")
+    page.get_by_role("link", name="1 log refused").click()
+    page.get_by_role("button", name="Set aside: NB-02 notes.txt").click()
+    expect(page.get_by_role("heading", name="was refused", exact=False)).to_have_count(0)

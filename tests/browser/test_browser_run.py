@@ -51,7 +51,7 @@ def test_events_are_found_seen_and_judged_by_keyboard(page: Page) -> None:
     page.keyboard.press("z")
     expect(page.locator("#run-said")).to_have_text("event 1 of 7, whole run")
     page.keyboard.press("[")
-    expect(page.locator("main h1")).to_have_text("NB-01, 15 Aug 2026 15:10")
+    expect(page.locator("main h1")).to_have_text("NB-01 at Tollbar Bowl, 15 Aug 2026 15:10")
 
 
 def test_the_traces_are_zoomed_by_mouse_and_a_link_shows_the_same(page: Page) -> None:

@@ -20,6 +20,7 @@ from dashboard.pages import engine, engines
 from dashboard.serving import warm
 from pipeline.logbook import Logbook, create_logbook, settings_text
 from pipeline.register import events
+from pipeline.register.refusals import Refusal, note_refusal
 
 
 def text_of(component: Any) -> str:
@@ -70,8 +71,8 @@ def test_an_empty_logbook_says_what_to_do_next(tmp_path) -> None:
 
 
 def test_looking_further_ahead_changes_list_sentence_and_address(desk: Desk) -> None:
-    as_of = desk.foresight.at(NOW).at.isoformat()
-    listing, advice, state, told_as_of = engines.look(desk, 4, "engine", as_of, ticked=False)
+    as_of = f"{desk.foresight.at(NOW).at.isoformat()} 0"
+    listing, advice, state, told_as_of, _ = engines.look(desk, 4, "engine", as_of, ticked=False)
     assert "after 4 more runs" in text_of(listing)
     assert advice.startswith("Pull E1")
     assert state == {"runs": 4, "sort": "engine"}
@@ -79,8 +80,8 @@ def test_looking_further_ahead_changes_list_sentence_and_address(desk: Desk) -> 
 
 
 def test_a_page_that_stays_open_shows_a_new_run_and_else_stays_as_it_is(desk: Desk) -> None:
-    as_of = desk.foresight.at(NOW).at.isoformat()
-    assert engines.look(desk, 1, "urgency", as_of, ticked=True) == (no_update,) * 4
+    as_of = f"{desk.foresight.at(NOW).at.isoformat()} 0"
+    assert engines.look(desk, 1, "urgency", as_of, ticked=True) == (no_update,) * 5
     with desk.book.register.writing("Ann") as session:
         add_run(session, "E3", NOW - timedelta(hours=3), doses=(150.0,))
     later = Desk(desk.book, lambda: NOW + timedelta(minutes=1), "Ann")
@@ -88,9 +89,23 @@ def test_a_page_that_stays_open_shows_a_new_run_and_else_stays_as_it_is(desk: De
     assert "150 %" in text_of(listing)
 
 
+def test_a_page_that_stays_open_tells_of_a_log_that_was_refused(desk: Desk) -> None:
+    page = text_of(engines.layout(desk))
+    assert '"4 runs since 12 Feb 2026"' in page
+    assert "refused" not in page
+    refusal = Refusal("a" * 64, "run.csv", "E1", "run.csv: no unit.", None, NOW)
+    with desk.book.register.writing("Ann") as session:
+        note_refusal(session, refusal)
+    as_of = f"{desk.foresight.at(NOW).at.isoformat()} 0"
+    *_, lately = engines.look(desk, 1, "urgency", as_of, ticked=True)
+    assert "1 log refused" in text_of(lately)
+    assert '"href": "/logs"' in text_of(lately)
+    assert text_of(lately) in text_of(engines.layout(desk))
+
+
 def test_no_number_of_runs_changes_nothing(desk: Desk) -> None:
-    assert engines.look(desk, None, "urgency", "", ticked=False) == (no_update,) * 4
-    assert engine.ahead(desk, "E1", None) == (no_update,) * 6
+    assert engines.look(desk, None, "urgency", "", ticked=False) == (no_update,) * 5
+    assert engine.ahead(desk, "E1", None, "") == (no_update,) * 8
 
 
 def test_what_cannot_be_read_is_a_sentence_in_the_list(desk: Desk) -> None:
@@ -98,10 +113,10 @@ def test_what_cannot_be_read_is_a_sentence_in_the_list(desk: Desk) -> None:
     (desk.book.root / "register.sqlite").write_bytes(b"no database at all" * 100)
     refused, *others = engines.look(desk, 1, "urgency", "", ticked=False)
     assert "restore it from a backup" in text_of(refused)
-    assert others == [no_update] * 3
-    refused, *others = engine.ahead(desk, "E1", 2)
+    assert others == [no_update] * 4
+    refused, *others = engine.ahead(desk, "E1", 2, "")
     assert "restore it from a backup" in text_of(refused)
-    assert others == [no_update] * 5
+    assert others == [no_update] * 7
     warm(desk)  # leaves it to the pages to say so
 
 
@@ -141,8 +156,12 @@ def test_an_engine_that_is_not_there_is_refused_in_a_sentence(desk: Desk) -> Non
 
 @pytest.mark.parametrize(("asked", "runs"), [(5, 5), (0, 1), (99, 40)])
 def test_the_slider_looks_ahead_within_bounds(desk: Desk, asked: int, runs: int) -> None:
-    verdict, figure, outlook, taken, state, label = engine.ahead(desk, "E1", asked)
-    assert state == {"runs": runs}
+    verdict, figure, outlook, taken, state, label, report, drawn = engine.ahead(
+        desk, "E1", asked, ""
+    )
+    assert state == {"runs": runs, "circuit": None}
+    assert report == f"/report/engine/E1.html?runs={runs}"
+    assert drawn == []
     assert label == ("after the next run" if runs == 1 else f"after {runs} more runs")
     assert "E1" in text_of(verdict)
     assert figure.layout.xaxis.range[1] == 6 + runs

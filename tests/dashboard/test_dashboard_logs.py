@@ -19,7 +19,10 @@ from dashboard.pages import logs
 from dashboard.pages.logs_acts import carry_out
 from dashboard.pages.logs_parts import size_words
 from dashboard.uploads import MOST_PIECE_BYTES
+from pipeline.flow import ingest_log
+from pipeline.ingest.source import Instructions
 from pipeline.logbook import create_logbook, settings_text
+from pipeline.register import refusals
 from pipeline.views.logs_inbox import find_waiting, waiting_logs
 
 NOW = datetime(2026, 11, 1, tzinfo=UTC)
@@ -112,14 +115,14 @@ def test_a_log_that_arrived_is_looked_at_and_taken_in(
     desk: Desk, client: flask.testing.FlaskClient
 ) -> None:
     token = send(client)
-    waiting, shown, said, _, outcomes, lately, state, number = do(desk, "arrived", token)
+    waiting, shown, said, _, outcomes, lately, state, number, _ = do(desk, "arrived", token)
     assert "Can be taken in: began 1 May 2026 10:00" in text(waiting)
     assert "It can be taken in: 200 rows" in text(shown)
     assert said is None
     assert lately is outcomes is no_update
     assert (state, number) == ({"file": token, "engine": "E1"}, 7)
     assert "200 rows" in text(logs.layout(desk, file=token)), "the address shows the same"
-    waiting, shown, _, told, outcomes, lately, state, _ = do(desk, "take", token)
+    waiting, shown, _, told, outcomes, lately, state, *_ = do(desk, "take", token)
     assert (waiting, shown, state["file"]) == ([], [], None)
     assert "taken in for E1: 19.9 s, 3 channels" in text(told)
     assert outcomes[0]["status"] == "ingested"
@@ -141,6 +144,40 @@ def test_a_refused_log_waits_with_its_answers(
     said = do(desk, "keep-profile", token, value="paddock")[2]
     assert "Kept as paddock" in text(said)
     assert "ingested" in text(do(desk, "take", token)[4])
+
+
+def test_a_refused_log_is_listed_once_and_not_while_it_waits(
+    desk: Desk, client: flask.testing.FlaskClient
+) -> None:
+    token = send(client, LOG.replace("Oil Press (kPa)", "Oil Press"))
+    do(desk, "arrived", token)
+    assert do(desk, "take", token)[-1] == [], "its answers stand where it waits"
+    dropped = text(do(desk, "drop", token)[-1])
+    assert "1 refused log set aside" in dropped
+    assert '"The unit is not known of oil_pressure' in dropped
+
+
+def test_a_log_refused_elsewhere_says_its_command_and_is_set_aside(
+    desk: Desk, tmp_path: Path
+) -> None:
+    for name, hour in (("a.csv", "10"), ("b.csv", "11")):
+        path = tmp_path / name
+        path.write_text(LOG.replace("T10", f"T{hour}").replace(" (kPa)", ""), encoding="utf-8")
+        assert ingest_log(desk.book, path, Instructions(engine_id="E1")).status == "refused"
+    with desk.book.register.reading() as session:
+        b, a = refusals.list_refusals(session)
+    page = text(logs.layout(desk))
+    assert "2 logs were refused" in page
+    assert "Set all aside" in page
+    assert "babbitt ingest a.csv --engine E1 --unit oil_pressure=" in page
+    aside = text(do(desk, "set-aside", b.sha256)[-1])
+    assert "1 log was refused" in aside
+    assert "1 refused log set aside" in aside
+    assert "2 refused logs set aside" in text(do(desk, "set-all-aside")[-1])
+    back = text(do(desk, "take-up", a.sha256)[-1])
+    assert "1 log was refused" in back
+    assert "Set all aside" not in back
+    assert "There is no refused log" in text(do(desk, "set-aside", "0" * 64)[2])
 
 
 def test_fields_change_how_a_log_is_read(desk: Desk, client: flask.testing.FlaskClient) -> None:
@@ -198,3 +235,24 @@ def test_sizes_are_said_as_a_person_says_them() -> None:
     assert [size_words(each) for each in (1, 150_000, 2_340_000, 2_000_000_000)] == [
         "1 kB", "150 kB", "2.34 MB", "2 GB",
     ]  # fmt: skip
+
+
+def test_the_circuit_is_a_field_of_each_log_and_of_all(
+    desk: Desk, client: flask.testing.FlaskClient
+) -> None:
+    tokens = [
+        send(client, f"Track,Tollbar\n{LOG}".replace("T10:", f"T{hour}:"), name=f"{hour}.csv")
+        for hour in (10, 12)
+    ]
+    do(desk, "fill", field="circuit-all", value="Fennick")
+    assert {each.choices.circuit for each in waiting_logs(desk.book)} == {"Fennick"}
+    do(desk, "fill", tokens[0], field="circuit", value="")
+    waiting, shown, *_ = do(desk, "open", tokens[0])
+    assert "circuit of all " in text(waiting)
+    assert '"placeholder": "Tollbar"' in text(shown)  # as the log itself says
+    assert "recorded at " in text(shown)
+    do(desk, "fill", tokens[0], field="engine", value="E1")
+    do(desk, "take", tokens[0])
+    waiting, shown, *_ = do(desk, "open", tokens[1])
+    assert '"value": "Tollbar"' in text(waiting)  # offered from now on
+    assert "names the circuit Tollbar in line 1; Fennick was stated" in text(shown)

@@ -245,7 +245,7 @@ def test_a_review_carried_over_says_so(desk: Desk, view: RunView) -> None:
 
 
 def test_a_missing_file_is_told_in_a_sentence_beside_the_events(desk: Desk, view: RunView) -> None:
-    desk.book.run_path("E1", FIRST).unlink()
+    (desk.book.root / desk.book.run_name("E1", FIRST)).unlink()
     place = WHOLE | {"event": view.events[1].event_id}
     answer = ask(
         desk,
