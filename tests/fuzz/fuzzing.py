@@ -24,8 +24,9 @@ from dialects.make import FORMS
 from invented import SPEC
 from mutants import mutant
 
-from pipeline.flow import Intake, ingest_log
+from pipeline.flow import ingest_log
 from pipeline.ingest.source import Instructions
+from pipeline.intake import Intake
 from pipeline.logbook import Logbook, create_logbook, settings_text
 from pipeline.register import engines, runs
 from pipeline.run import MISSING

@@ -9,27 +9,19 @@ from __future__ import annotations
 
 import argparse
 import itertools
-import multiprocessing
 import random
 import shutil
 import sys
 import tempfile
 import time
-from collections import Counter
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
 import jobs
-
-from pipeline.errors import BabbittError
-from pipeline.logbook import open_logbook
-from pipeline.register import events, journal, parts, runs, teardowns
-from pipeline.verify import verify
-
-_context = multiprocessing.get_context("forkserver")
-_context.set_forkserver_preload(["jobs"])
+from forked import FORK
+from telling import differences, doubles, faults_of, tell
 
 _LONGER = 1.05
 """Kills fall within this many times what the job takes, so that its very end is hit as well."""
@@ -69,60 +61,18 @@ def strike(
     with tempfile.TemporaryDirectory() as scratch:
         folder = shutil.copytree(before, Path(scratch) / "shop")
         finished = _kill(job, folder, took_s * when)
-        lost = [f"after the kill: {fault}" for fault in _faults(folder)]
+        lost = [f"after the kill: {fault}" for fault in faults_of(folder)]
         job.work(folder)
         told = tell(folder)
-        lost += [f"after doing it again: {fault}" for fault in _faults(folder)]
-        lost += [
-            f"after doing it again: {name} differ" for name in after if told[name] != after[name]
-        ]
+        lost += [f"after doing it again: {fault}" for fault in faults_of(folder)]
+        lost += [f"after doing it again: {each}" for each in differences(told, after)]
     return Struck(job.name, when, finished, tuple(lost), doubles(told))
-
-
-def doubles(told: dict[str, Any]) -> tuple[str, ...]:
-    """Return the runs and events of a logbook that stand in it more than once."""
-    counted = Counter(told["runs"] + told["events"]).items()
-    return tuple(f"{name}: {count} times" for name, count in counted if count > 1)
-
-
-def tell(folder: Path) -> dict[str, Any]:
-    """Return what a logbook and its backups tell, without what tells of the clock on the wall."""
-    book = open_logbook(folder / "book")
-    with book.register.reading() as session:
-        told = {
-            "runs": [
-                f"{r.run_id} {r.engine_id} {r.samples} {r.removed_at is None} {r.judged_by is None}"
-                for r in runs.list_runs(session, include_removed=True)
-            ],
-            "events": [
-                f"{d.event.event_id} {d.event.kind} {d.event.dose!r} {d.event.review}"
-                for d in events.list_events(session)
-            ],
-            "findings": [
-                f"{f.finding.part} {f.finding.grade} {f.finding.photos}"
-                for f in teardowns.findings_of(session)
-            ],
-            "parts": [each.part_id for each in parts.list_parts(session)],
-            "journal": [f"{e.action} {e.engine_ids}" for e in journal.journal(session)],
-        }
-    book.register.close()
-    told["files"] = sorted(
-        str(path.relative_to(folder))
-        for path in folder.rglob("*")
-        if path.is_file() and not path.name.startswith("register.sqlite-") and not _aside(path)
-    )
-    return told
-
-
-def _aside(path: Path) -> bool:
-    """Whether a file lies under a name that nothing reads: what a kill left half-written."""
-    return any(name.startswith(".") for name in path.parts)
 
 
 def _kill(job: jobs.Job, folder: Path, after_s: float) -> bool:
     """Start a job in a process of its own and kill it; return whether it had ended."""
-    here, there = _context.Pipe()
-    process = _context.Process(target=_run, args=(job.name, folder, there))
+    here, there = FORK.Pipe()
+    process = FORK.Process(target=_run, args=(job.name, folder, there))
     process.start()
     here.recv()
     process.join(after_s)
@@ -137,24 +87,14 @@ def _run(name: str, folder: Path, begun: Connection) -> None:
     jobs.JOBS[name].work(folder)
 
 
-def _faults(folder: Path) -> list[str]:
-    try:
-        book = open_logbook(folder / "book")
-        faults = list(verify(book).faults)
-        book.register.close()
-    except BabbittError as error:
-        return [str(error)]
-    return faults
-
-
 def usual(job: jobs.Job, before: Path, *, tries: int = 3) -> tuple[float, dict[str, Any]]:
     """Return what a job takes at best in a process of its own, and what it leads to."""
     took = []
     for _ in range(tries):
         with tempfile.TemporaryDirectory() as scratch:
             folder = shutil.copytree(before, Path(scratch) / "shop")
-            here, there = _context.Pipe()
-            process = _context.Process(target=_run, args=(job.name, folder, there))
+            here, there = FORK.Pipe()
+            process = FORK.Process(target=_run, args=(job.name, folder, there))
             process.start()
             here.recv()
             began = time.perf_counter()

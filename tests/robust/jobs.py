@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-import small_logs
 from invented import SPEC
 from PIL import Image
+from shop import write_minute
 from sqlalchemy import create_engine, text
 
 from pipeline.backup import back_up
@@ -21,7 +21,16 @@ from pipeline.ingest.source import Instructions
 from pipeline.judging import judge_engine
 from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_text
 from pipeline.moves import assign_run
-from pipeline.register import builds, engines, events, fitments, parts, runs, teardowns
+from pipeline.register import (
+    builds,
+    engines,
+    events,
+    fitments,
+    parts,
+    refusals,
+    runs,
+    teardowns,
+)
 from pipeline.register.migrations.upgrade import upgrade
 from pipeline.register.store import sqlite_url
 from pipeline.taking_apart import record_teardown
@@ -29,6 +38,9 @@ from pipeline.taking_apart import record_teardown
 BUILT = datetime(2026, 1, 1, tzinfo=UTC)
 TAKEN_APART = datetime(2026, 6, 1, tzinfo=UTC)
 WHO = "a mechanic"
+
+Words = tuple[object, ...]
+"""A command, without the program's name and the logbook's."""
 
 
 @dataclass(frozen=True)
@@ -39,11 +51,15 @@ class Job:
         name: of the job.
         prepare: makes the folder that it works in.
         work: does it, or what of it is not done yet.
+        typed: the commands that a person types for it in that folder.
+        status: what the last of them exits with where nothing fails.
     """
 
     name: str
     prepare: Callable[[Path], None]
     work: Callable[[Path], None]
+    typed: Callable[[Path], list[Words]]
+    status: int = 0
 
 
 def _book(folder: Path) -> Logbook:
@@ -58,7 +74,7 @@ def _new_shop(folder: Path) -> None:
             engines.add_engine(session, engine_id, SPEC, built_at=BUILT)
     book.register.close()
     for day in (1, 2, 3):
-        small_logs.write_log(folder / f"{day}.csv", f"2026-05-0{day}T10:00:00Z", peak_rpm=8000)
+        write_minute(folder / f"{day}.csv", start=f"2026-05-0{day}T10:00:00Z", peak_rpm=8000.0)
 
 
 def _ingest(folder: Path) -> None:
@@ -72,21 +88,55 @@ def _ingest(folder: Path) -> None:
     book.register.close()
 
 
+def _ingest_typed(folder: Path) -> list[Words]:
+    return [("ingest", *sorted(folder.glob("*.csv")), "--engine", "E1")]
+
+
+def _bad_logs_beside(folder: Path) -> None:
+    _new_shop(folder)
+    for name in ("1.csv", "2.csv"):
+        text = (folder / name).read_text(encoding="utf-8")
+        (folder / name).write_text(text.replace("(kPa)", "(furlongs)"), encoding="utf-8")
+
+
+def _refuse(folder: Path) -> None:
+    """Take in what can be, and give up one of the logs that are refused."""
+    book = _book(folder)
+    for path in sorted(folder.glob("*.csv")):
+        ingest_log(book, path, Instructions(engine_id="E1"))
+    with book.register.writing(WHO) as session:
+        for each in refusals.list_refusals(session):
+            if each.file == "1.csv":
+                refusals.set_aside(session, each.sha256)
+    judge_engine(book, "E1")
+    book.register.close()
+
+
 def _full_shop(folder: Path) -> None:
     _new_shop(folder)
     _ingest(folder)
 
 
+def _limits_beside(folder: Path) -> None:
+    _full_shop(folder)
+    lower = SPEC.replace("redline_rpm = 7600", "redline_rpm = 7400")
+    (folder / "lower.toml").write_text(lower, encoding="utf-8")
+
+
 def _detect(folder: Path) -> None:
     book = _book(folder)
-    lower = SPEC.replace("redline_rpm = 7600", "redline_rpm = 7400")
     with book.register.reading() as session:
         redline = engines.spec_of(session, "E1").over_rev.redline_rpm
     if redline != 7400:
         with book.register.writing(WHO) as session:
+            lower = (folder / "lower.toml").read_text(encoding="utf-8")
             engines.set_spec(session, "E1", lower)
     judge_engine(book, "E1")
     book.register.close()
+
+
+def _detect_typed(folder: Path) -> list[Words]:
+    return [("engine", "spec", "E1", "--spec", folder / "lower.toml")]
 
 
 def _correct(folder: Path) -> None:
@@ -105,6 +155,16 @@ def _correct(folder: Path) -> None:
     book.register.close()
 
 
+def _correct_typed(folder: Path) -> list[Words]:
+    book = _book(folder)
+    with book.register.reading() as session:
+        found = [each.event.event_id for each in events.list_events(session)]
+        last = runs.list_runs(session)[-1].run_id
+    book.register.close()
+    reviews: list[Words] = [("review", name, "confirmed", "--note", "seen") for name in found]
+    return [*reviews, ("run", "assign", last, "--engine", "E2", "--note", "the other car")]
+
+
 def _findings_beside(folder: Path) -> None:
     _full_shop(folder)
     Image.effect_noise((640, 480), 40).save(folder / "shell.jpg")
@@ -121,6 +181,7 @@ def _record(folder: Path) -> None:
         apart = bool(teardowns.teardowns_of(session, "E1"))
         refreshed = bool(builds.refreshes_of(session, "E1"))
         known = bool(parts.list_parts(session))
+        fitted = bool(fitments.list_fitments(session))
     if not apart:
         record_teardown(book, "E1", folder / "found.toml", at=TAKEN_APART, who=WHO)
     if not refreshed:
@@ -129,8 +190,20 @@ def _record(folder: Path) -> None:
     if not known:
         with book.register.writing(WHO) as session:
             parts.add_part(session, "CR-1", "crankshaft")
+    if not fitted:
+        with book.register.writing(WHO) as session:
             fitments.fit_part(session, "CR-1", "E1", at=TAKEN_APART)
     book.register.close()
+
+
+def _record_typed(folder: Path) -> list[Words]:
+    at = ("--at", TAKEN_APART.isoformat())
+    return [
+        ("teardown", "record", "E1", *at, "--findings", folder / "found.toml"),
+        ("engine", "refresh", "E1", *at, "--note", "new bearings"),
+        ("part", "add", "CR-1", "--kind", "crankshaft"),
+        ("part", "fit", "CR-1", "--engine", "E1", *at),
+    ]
 
 
 def _back_up(folder: Path) -> None:
@@ -138,6 +211,10 @@ def _back_up(folder: Path) -> None:
         book = _book(folder)
         back_up(book, folder / "kept.tar")
         book.register.close()
+
+
+def _back_up_typed(folder: Path) -> list[Words]:
+    return [("backup", folder / "kept.tar")]
 
 
 def _old_shop(folder: Path) -> None:
@@ -172,14 +249,19 @@ def _migrate(folder: Path) -> None:
     _book(folder).register.close()
 
 
+def _migrate_typed(_folder: Path) -> list[Words]:
+    return [("totals",)]
+
+
 JOBS = {
     job.name: job
     for job in (
-        Job("ingest", _new_shop, _ingest),
-        Job("detect", _full_shop, _detect),
-        Job("correct", _full_shop, _correct),
-        Job("record", _findings_beside, _record),
-        Job("back up", _full_shop, _back_up),
-        Job("migrate", _old_shop, _migrate),
+        Job("ingest", _new_shop, _ingest, _ingest_typed),
+        Job("refuse", _bad_logs_beside, _refuse, _ingest_typed, status=1),
+        Job("detect", _limits_beside, _detect, _detect_typed),
+        Job("correct", _full_shop, _correct, _correct_typed),
+        Job("record", _findings_beside, _record, _record_typed),
+        Job("back up", _full_shop, _back_up, _back_up_typed),
+        Job("migrate", _old_shop, _migrate, _migrate_typed),
     )
 }
