@@ -14,8 +14,8 @@ from season import make_run, make_spec
 from pipeline.detect.judge import detect
 from pipeline.detect.pressure import PressureSurface, learn_surface, steady_pressure
 from pipeline.detect.watch import watched
-from pipeline.logbook import write_run
 from pipeline.run import Run
+from pipeline.run_file import write_run
 from pipeline.spec import EngineSpec
 from pipeline.totals.exposure import expose
 
@@ -33,7 +33,7 @@ def season() -> Season:
     return run, spec, surface
 
 
-def test_detection_and_exposure(benchmark, assert_ratio, season: Season, tmp_path: Path) -> None:
+def test_detection_and_exposure(benchmark, keep_row, season: Season, tmp_path: Path) -> None:
     run, spec, surface = season
     path = tmp_path / "run.parquet"
     write_run(run, path)
@@ -44,7 +44,7 @@ def test_detection_and_exposure(benchmark, assert_ratio, season: Season, tmp_pat
 
     pairs = paired_seconds(judge, lambda: pq.read_table(path), rounds=ROUNDS)
     benchmark.pedantic(judge, rounds=1)
-    assert_ratio(
+    keep_row(
         "detection and exposure / pyarrow reading the columns",
         [ours / reading for ours, reading in pairs],
         reach=5.0,
@@ -52,7 +52,7 @@ def test_detection_and_exposure(benchmark, assert_ratio, season: Season, tmp_pat
     )
 
 
-def test_detection_against_a_pandas_script(benchmark, assert_ratio, season: Season) -> None:
+def test_detection_against_a_pandas_script(benchmark, keep_row, season: Season) -> None:
     run, spec, surface = season
     log = frame_of(run)
 
@@ -67,7 +67,7 @@ def test_detection_against_a_pandas_script(benchmark, assert_ratio, season: Seas
     found = Counter(event.kind for event in events)
     assert len(by_script) >= 4
     assert {kind: found[kind] for kind in by_script} == dict(by_script)
-    assert_ratio(
+    keep_row(
         "pandas script / detection of the same events",
         [script / ours for ours, script in pairs],
         reach=5.0,

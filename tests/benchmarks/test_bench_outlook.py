@@ -33,7 +33,9 @@ NOW = BUILT + TEARDOWNS_EACH * BUILD_LASTS + timedelta(days=50)
 PLOT = Path(__file__).parents[2] / "build" / "calibration.png"
 
 
-def test_match_and_outlook_of_fifty_engines_and_two_hundred_teardowns(benchmark, tmp_path) -> None:
+def test_match_and_outlook_of_fifty_engines_and_two_hundred_teardowns(
+    benchmark, keep_row, tmp_path
+) -> None:
     """From what the register holds, read once, to every engine's outlook and newest match."""
     book = make_fleet(tmp_path / "book", engine_count=ENGINES, teardowns_each=TEARDOWNS_EACH)
     reader = reader_of(book.settings)
@@ -69,10 +71,8 @@ def test_match_and_outlook_of_fifty_engines_and_two_hundred_teardowns(benchmark,
         matches, outlooks = benchmark.pedantic(assess, rounds=3, warmup_rounds=1)
     assert outlooks == ENGINES
     assert matches > ENGINES / 2
-    print(
-        f"\nmatch and outlook of the fleet: {benchmark.stats.stats.min:.2f} s, {REACH_S} to reach"
-    )
-    assert benchmark.stats.stats.min <= REACH_S
+    what = f"match and outlook of {ENGINES} engines and {ENGINES * TEARDOWNS_EACH} teardowns"
+    keep_row(what, benchmark.stats.stats.data, reach=REACH_S, unit="s")
 
 
 def test_forecasts_are_calibrated_as_the_plot_shows(benchmark) -> None:
@@ -138,6 +138,7 @@ def simulated_fleet(builds: int) -> Fleet:
         doses=doses,
         unwatched_h=np.zeros_like(doses),
         revolutions=np.full(builds, np.nan),
+        circuits=(None,) * builds,
     )
     spans = tuple(BuildSpan("E0", _day(2 * n), _day(2 * n + 1)) for n in range(builds))
     seen.sort(key=lambda look: look.at)

@@ -15,9 +15,10 @@ from dashboard.desk import Desk
 from dashboard.pages import run as page
 from pipeline.event import Event, event_id_of
 from pipeline.exposure import Exposure, RunningTable
-from pipeline.logbook import Logbook, create_logbook, settings_text, write_run
+from pipeline.logbook import Logbook, create_logbook, settings_text
 from pipeline.register import engines, events, runs
 from pipeline.run import GOOD, SUSPECT, Run, RunInfo, Signal
+from pipeline.run_file import write_run
 from pipeline.spec import KINDS, parse_spec
 from pipeline.views.shelf import RunShelf
 
@@ -53,7 +54,7 @@ def add_run(book: Logbook, run_id: str, at: datetime, samples: int) -> None:
     }
     info = RunInfo(run_id, "E1", at, "log", f"{run_id}.csv", run_id.ljust(64, "0"), (), (), (), 0.1)
     run = Run(info, time_s, signals)
-    path = book.run_path("E1", run_id)
+    path = book.root / book.run_name("E1", run_id)
     path.parent.mkdir(parents=True, exist_ok=True)
     write_run(run, path)
     exposure = Exposure(
@@ -113,18 +114,23 @@ def zoom(desk: Desk, shelf: RunShelf, run_id: str, window: str) -> str:
 
 @pytest.mark.benchmark(timer=time.process_time)
 @pytest.mark.parametrize("window", WINDOWS)
-def test_a_zoom_is_answered_at_once(benchmark, assert_ratio, desk, shelf, window) -> None:
+def test_a_zoom_is_answered_at_once(benchmark, keep_row, desk, shelf, window) -> None:
     sent = zoom(desk, shelf, "large", window)
     assert len(sent) < MOST_BYTES
     benchmark.pedantic(zoom, args=(desk, shelf, "large", window), rounds=ROUNDS, warmup_rounds=1)
-    assert benchmark.stats.stats.median < ANSWERED_S
+    keep_row(
+        f"zoom in 10,000,000 samples, {window} ({len(sent) / 1000:.0f} kB)",
+        benchmark.stats.stats.data,
+        reach=ANSWERED_S,
+        unit="s",
+    )
     pairs = paired_seconds(
         lambda: zoom(desk, shelf, "large", window),
         lambda: zoom(desk, shelf, "small", window),
         rounds=ROUNDS,
     )
-    assert_ratio(
-        f"zoom, {window} ({len(sent) / 1000:.0f} kB): 10,000,000 samples / 100,000",
+    keep_row(
+        f"zoom, {window}: 10,000,000 samples / 100,000",
         [large / small for large, small in pairs],
         reach=5.0,
         aim=2.0,
