@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 from urllib.parse import quote, urlencode
 
-from dash import Dash, Input, Output, dcc
+from dash import Dash, Input, Output, Patch, dcc
 
 _YEARS = range(1970, 2200)
 
@@ -33,6 +33,16 @@ def mirror_state(app: Dash, page: str) -> None:
         Input(f"{page}-state", "data"),
         prevent_initial_call=True,
     )
+
+
+def state_change(**names: Any) -> Patch:
+    """Return a change of some names in a `state_store` that more than one callback writes.
+
+    A callback that handed the whole state back would undo what another wrote while it was asked.
+    """
+    change = Patch()
+    change.update(names)
+    return change
 
 
 def text_parts(parts: Mapping[str, Any]) -> dict[str, str]:

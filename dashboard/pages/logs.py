@@ -8,7 +8,7 @@ from typing import Any
 import dash_mantine_components as dmc
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from dashboard.address import mirror_state, path_to, state_store
+from dashboard.address import mirror_state, path_to, state_change, state_store
 from dashboard.desk import Desk
 from dashboard.forms import said_place
 from dashboard.marks import empty_state, link, print_button, refusal
@@ -73,7 +73,7 @@ def parts(desk: Desk, view: LogsView, opened: str | None) -> tuple[list[Any], li
 
 
 def act(
-    desk: Desk, action: Mapping[str, Any], outcomes: list[Any], state: Mapping[str, Any]
+    desk: Desk, action: Mapping[str, Any], outcomes: list[Any], opened: str | None
 ) -> tuple[Any, ...]:
     """Do what was asked for, and return what the page then shows.
 
@@ -81,13 +81,13 @@ def act(
         desk: the logbook.
         action: what `carry_out` takes.
         outcomes: what became of logs before.
-        state: what the page's address holds.
+        opened: token of the log that is shown.
 
     Returns:
         What waits, the opened log, what is said, what became of logs (shown, and as kept), what
-        went in lately, the state, the number of the action, and what was refused.
+        went in lately, the token of the opened log, the number of the action, and what was refused.
     """
-    done = carry_out(desk, action, outcomes, state.get("file"))
+    done = carry_out(desk, action, outcomes, opened)
     view = logs_view(desk.book)
     opened = done.opened if done.opened in {each.token for each in view.waiting} else None
     waiting, shown = parts(desk, view, opened)
@@ -98,7 +98,7 @@ def act(
         told_part(done.told),
         no_update if done.told is outcomes else list(done.told),
         lately_part(view.lately, desk.reader) if done.took else no_update,
-        {**state, "file": opened},
+        opened,
         action.get("number"),
         refused_part(view, desk.reader),
     )
@@ -134,18 +134,18 @@ def connect(app: Dash, desk: Desk) -> None:
         prevent_initial_call=True,
     )
     def answer(action: dict[str, Any], outcomes: list[Any], state: dict[str, Any]) -> Any:
-        return act(desk, action, outcomes or [], state or {})
+        *shown, opened, number, refused = act(desk, action, outcomes or [], state.get("file"))
+        return *shown, state_change(file=opened), number, refused
 
     @app.callback(
         Output("logs-sensors", "children"),
         Output("logs-state", "data", allow_duplicate=True),
         Input("logs-engine", "value"),
         Input("logs-outcomes", "data"),
-        State("logs-state", "data"),
         prevent_initial_call="initial_duplicate",
     )
-    def show_sensors(engine: str | None, _: Any, state: dict[str, Any]) -> Any:
-        return sensors(desk, engine), {**(state or {}), "engine": engine}
+    def show_sensors(engine: str | None, _: Any) -> Any:
+        return sensors(desk, engine), state_change(engine=engine)
 
     app.clientside_callback(
         "function (done) { return window.babbitt.logsDone(done); }",

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 LOGS = Path(__file__).parents[2] / "demo_logs" / "logs"
 TOLD = "NB-03_2026-10-03_fennick.csv"
+ANSWERS = "**/_dash-update-component*"
 
 
 @pytest.fixture
@@ -74,6 +76,41 @@ def test_a_log_is_sent_and_thrown_away_by_keyboard_on_a_phone(page: Page, tmp_pa
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     page.get_by_role("button", name="Throw away notes.txt").press("Enter")
     expect(page.get_by_role("heading", name="waits to be taken in", exact=False)).to_have_count(0)
+
+
+def test_a_late_answer_about_sensors_leaves_the_opened_log_open(page: Page) -> None:
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        if "logs-sensors" in (route.request.post_data or ""):
+            held.append(route)
+        else:
+            route.continue_()
+
+    def send(name: str) -> None:
+        with page.expect_file_chooser() as chooser:
+            page.get_by_role("button", name="choose files").click()
+        chooser.value.set_files({"name": name, "mimeType": "text/csv", "buffer": b"1.9 bar\n"})
+        expect(page.get_by_role("button", name=name, exact=True)).to_be_visible()
+
+    opened = page.get_by_text("It cannot be read as it is.")
+    both = re.compile(r"(?=.*\bfile=)(?=.*\bengine=NB-02)")
+    page.route(ANSWERS, hold)
+    page.goto("/logs?engine=NB-02")
+    send("front.csv")
+    expect(opened).to_be_visible()
+    assert held, "the sensors are asked for when the page opens"
+    for route in held:
+        route.continue_()
+    page.unroute(ANSWERS)
+    expect(page.locator("#logs-sensors")).to_contain_text("of NB-02")
+    expect(page).to_have_url(both)
+    send("rear.csv")
+    expect(opened).to_be_visible()
+    expect(page).to_have_url(both)
+    page.get_by_role("button", name="Throw away front.csv").click()
+    page.get_by_role("button", name="Throw away rear.csv").click()
+    expect(page.locator("#logs-waiting")).to_be_empty()
 
 
 def test_dropped_logs_are_sent_and_what_is_none_is_refused(page: Page) -> None:

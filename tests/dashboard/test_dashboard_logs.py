@@ -60,7 +60,7 @@ def text(content: Any) -> str:
 
 def do(desk: Desk, what: str, token: str = "", **more: Any) -> tuple[Any, ...]:
     action = {"number": 7, "do": what, "to": token, **more}
-    return logs.act(desk, action, [], {"file": None, "engine": "E1"})
+    return logs.act(desk, action, [], None)
 
 
 def test_a_log_is_sent_in_pieces(desk: Desk, client: flask.testing.FlaskClient) -> None:
@@ -115,15 +115,15 @@ def test_a_log_that_arrived_is_looked_at_and_taken_in(
     desk: Desk, client: flask.testing.FlaskClient
 ) -> None:
     token = send(client)
-    waiting, shown, said, _, outcomes, lately, state, number, _ = do(desk, "arrived", token)
+    waiting, shown, said, _, outcomes, lately, opened, number, _ = do(desk, "arrived", token)
     assert "Can be taken in: began 1 May 2026 10:00" in text(waiting)
     assert "It can be taken in: 200 rows" in text(shown)
     assert said is None
     assert lately is outcomes is no_update
-    assert (state, number) == ({"file": token, "engine": "E1"}, 7)
+    assert (opened, number) == (token, 7)
     assert "200 rows" in text(logs.layout(desk, file=token)), "the address shows the same"
-    waiting, shown, _, told, outcomes, lately, state, *_ = do(desk, "take", token)
-    assert (waiting, shown, state["file"]) == ([], [], None)
+    waiting, shown, _, told, outcomes, lately, opened, *_ = do(desk, "take", token)
+    assert (waiting, shown, opened) == ([], [], None)
     assert "taken in for E1: 19.9 s, 3 channels" in text(told)
     assert outcomes[0]["status"] == "ingested"
     assert "run.csv" in text(lately)
@@ -184,20 +184,19 @@ def test_fields_change_how_a_log_is_read(desk: Desk, client: flask.testing.Flask
     token, other = send(client), send(client, name="other.csv")
     do(desk, "arrived", token)
     shown = do(desk, "open", token)
-    state = {"file": token, "engine": None}
     for field, key, value in (
         ("units", "oil_pressure", "psi"),
         ("columns", "Oil Temp (°C)", "coolant_temperature"),
         ("started", "", "2026-05-04T09:00"),
     ):
         action = {"do": "fill", "to": token, "field": field, "key": key, "value": value}
-        shown = logs.act(desk, action, [], state)
+        shown = logs.act(desk, action, [], token)
     assert "began 4 May 2026 09:00" in text(shown[1])
     assert '"data-chosen": "coolant_temperature"' in text(shown[1])
     do(desk, "fill", field="engine-all", value="E1")
     assert [each.choices.engine for each in waiting_logs(desk.book)] == ["E1", "E1"]
     bad = {"do": "fill", "to": token, "field": "units", "key": "rpm", "value": "psi"}
-    assert "no unit of rpm" in text(logs.act(desk, bad, [], state)[2])
+    assert "no unit of rpm" in text(logs.act(desk, bad, [], token)[2])
     do(desk, "drop", other)
     assert [each.token for each in waiting_logs(desk.book)] == [token]
     do(desk, "drop-all")
@@ -214,9 +213,9 @@ def test_the_opened_log_is_closed_when_it_is_gone(
     desk: Desk, client: flask.testing.FlaskClient
 ) -> None:
     token = send(client)
-    assert do(desk, "close", token)[6]["file"] is None
-    gone = logs.act(desk, {"do": "open", "to": "0" * 16}, [], {"file": None})
-    assert gone[6]["file"] is None
+    assert do(desk, "close", token)[6] is None
+    gone = logs.act(desk, {"do": "open", "to": "0" * 16}, [], None)
+    assert gone[6] is None
 
 
 def test_sensors_are_shown_engine_by_engine(desk: Desk, client: flask.testing.FlaskClient) -> None:
