@@ -42,9 +42,11 @@ def test_logs_are_sent_put_right_and_taken_in(
     chooser.value.set_files(without_unit)
     expect(page.get_by_text("1 file that is no log was left out.")).to_be_visible()
     expect(page.get_by_role("heading", name="2 logs wait to be taken in")).to_be_visible()
+    expect(page.locator("#logs-waiting")).to_contain_text("The unit is not known")
 
     page.get_by_role("button", name="NB-03_sunday.csv", exact=True).click()
     expect(page.get_by_text("It would be refused")).to_be_visible()
+    expect(page).to_have_url(re.compile("file="))
     axe(page)
     page.get_by_label("Unit of Oil pressure").select_option("kPa")
     expect(page.get_by_text("It can be taken in")).to_be_visible()
