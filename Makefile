@@ -4,7 +4,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 SUDO := $(shell [ "$$(id -u)" = 0 ] || command -v sudo)
-IMPORTS := PYTHONPATH=tests:tests/cli:tests/ingest:tests/register:tests/fuzz
+IMPORTS := PYTHONPATH=.:tests:tests/cli:tests/ingest:tests/register:tests/fuzz
 UV := --universal --python-version 3.11 --generate-hashes --no-header --no-annotate --no-strip-extras --quiet
 
 .DEFAULT_GOAL := help
@@ -19,7 +19,7 @@ test: $(VENV)/dev-ready $(VENV)/postgres-ready $(VENV)/chromium-ready  ## set up
 	$(BIN)/python -m pytest -n auto
 
 check: $(VENV)/dev-ready  ## format, lint and types
-	$(BIN)/bandit --quiet --configfile pyproject.toml --recursive pipeline dashboard schemas demo_logs
+	$(BIN)/bandit --quiet --configfile pyproject.toml --recursive pipeline dashboard demo_logs
 	$(BIN)/python tests/security/audit.py
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .

@@ -13,10 +13,9 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
+from babbitt.commands.cli import main
+from babbitt.errors import BabbittError
 from forked import FORK
-
-from pipeline.cli import main
-from pipeline.errors import BabbittError
 
 MOST_S = 10.0
 MOST_BYTES = 1 << 30

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
-from pipeline.logbook import Logbook, open_logbook
+from babbitt.logbook.folder import Logbook, open_logbook
 
 settings.register_profile("steady", derandomize=True)
 settings.register_profile("explore", max_examples=2_000)

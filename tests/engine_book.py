@@ -10,18 +10,19 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
-from invented import SPEC
 
-from pipeline.detect.pressure import PressureBin, PressureSummary, learn_surface
-from pipeline.event import Event, event_id_of
-from pipeline.exposure import Exposure, RunningTable
-from pipeline.logbook import Logbook, create_logbook, settings_text
-from pipeline.register import Session, builds, engines, events, runs
-from pipeline.register.fitments import fit_part
-from pipeline.register.parts import add_part
-from pipeline.register.values import SurfaceRecord
-from pipeline.run import Run, RunInfo, Signal
-from pipeline.spec import KINDS, parse_spec
+from babbitt.detect.pressure import PressureBin, PressureSummary, learn_surface
+from babbitt.logbook.folder import Logbook, create_logbook, settings_text
+from babbitt.model.engine_spec import KINDS, parse_spec
+from babbitt.model.event import Event, event_id_of
+from babbitt.model.exposure import Exposure, RunningTable
+from babbitt.model.records import SurfaceRecord
+from babbitt.model.run import Run, RunInfo, Signal
+from babbitt.register import Session
+from babbitt.register.records import builds, engines, events, runs
+from babbitt.register.records.fitments import fit_part
+from babbitt.register.records.parts import add_part
+from invented import SPEC
 
 LIFE = "[life]\n" + "".join(f"{kind} = 100.0\n" for kind in KINDS)
 TOML = SPEC + LIFE

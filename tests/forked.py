@@ -7,14 +7,14 @@ from __future__ import annotations
 
 import multiprocessing
 
-from pipeline.cli import COMMANDS
+from babbitt.commands.cli import COMMANDS
 
 FORK = multiprocessing.get_context("forkserver")
 FORK.set_forkserver_preload(
     [
-        *sorted({f"pipeline.commands.{place.split('.')[0]}" for place in COMMANDS.values()}),
-        "pipeline.assess.match",
-        "pipeline.assess.outlook",
-        "pipeline.demo",
+        *sorted({f"babbitt.commands.{place.split('.')[0]}" for place in COMMANDS.values()}),
+        "babbitt.jobs.attribute",
+        "babbitt.jobs.outlook",
+        "babbitt.jobs.demo",
     ]
 )

@@ -7,15 +7,15 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from pipeline.causes import causes, mode_named
-from pipeline.damage.ledger import Ledger, Loads, Taken, column_of
-from pipeline.damage.looks import LikeParts
-from pipeline.damage.posterior import KEPT, Posterior
-from pipeline.event import Event
-from pipeline.register.run_exposures import RunExposure
-from pipeline.register.values import DatedEvent
-from pipeline.show import Reader
-from pipeline.spec import DOSE_UNIT, KINDS, PEAK_UNIT
+from babbitt.damage.ledger import Ledger, Loads, Taken, column_of
+from babbitt.damage.looks import LikeParts
+from babbitt.damage.posterior import KEPT, Posterior
+from babbitt.model.damage_modes import causes, mode_named
+from babbitt.model.engine_spec import DOSE_UNIT, KINDS, PEAK_UNIT
+from babbitt.model.event import Event
+from babbitt.model.records import DatedEvent
+from babbitt.present.words import Reader
+from babbitt.register.queries.run_exposures import RunExposure
 
 MAY = datetime(2026, 5, 3, 10, 0, tzinfo=UTC)
 READER = Reader("metric", UTC)

@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from babbitt.logbook.folder import Logbook, create_logbook, settings_text
+from babbitt.register.records import engines, events, runs
 from invented import SPEC
-
-from pipeline.logbook import Logbook, create_logbook, settings_text
-from pipeline.register import engines, events, runs
 
 HEADER = "Time (s),RPM (1/min),Oil Press (kPa),Oil Temp (°C)"
 

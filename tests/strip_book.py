@@ -10,15 +10,15 @@ from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
-from engine_book import NOW, make_engine_book
 from PIL import Image
 
-from pipeline.finding import Finding, Measurement
-from pipeline.logbook import Logbook
-from pipeline.register import runs
-from pipeline.run import Run, RunInfo, Signal
-from pipeline.run_file import write_run
-from pipeline.taking_apart import aside_in, record_findings, set_photo_aside
+from babbitt.jobs.record_teardown import aside_in, record_findings, set_photo_aside
+from babbitt.logbook.folder import Logbook
+from babbitt.logbook.run_file import write_run
+from babbitt.model.finding import Finding, Measurement
+from babbitt.model.run import Run, RunInfo, Signal
+from babbitt.register.records import runs
+from engine_book import NOW, make_engine_book
 
 APART = NOW - timedelta(days=1)
 CLEARANCE = Measurement("clearance", 0.071, "mm", 0.045, 0.065)

@@ -10,17 +10,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from small_logs import contents, make_book, write_log, write_season
 
-from pipeline.backlog import in_order, process_pool, take_in
-from pipeline.errors import LogbookError
-from pipeline.flow import Incoming, incoming_folder, read_in, record
-from pipeline.ingest.source import Instructions
-from pipeline.intake import Intake
-from pipeline.judging import Apply, judge_engine
-from pipeline.logbook import Logbook
-from pipeline.register.store import Register
-from pipeline.verify import verify
+from babbitt.errors import LogbookError
+from babbitt.ingest.source import Instructions
+from babbitt.jobs.backlog import in_order, process_pool, take_in
+from babbitt.jobs.detect import Apply, judge_engine
+from babbitt.jobs.ingest import Incoming, incoming_folder, read_in, record
+from babbitt.jobs.ingest_result import Intake
+from babbitt.jobs.verify import verify
+from babbitt.logbook.folder import Logbook
+from babbitt.register.tables.store import Register
+from small_logs import contents, make_book, write_log, write_season
 
 FOR_E1 = Instructions(engine_id="E1")
 

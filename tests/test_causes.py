@@ -6,9 +6,9 @@ from itertools import chain
 
 import pytest
 
-from pipeline.causes import RUNNING, causes, grades, mode_named, part_named, parts
-from pipeline.errors import RegisterError
-from pipeline.spec import KINDS
+from babbitt.errors import RegisterError
+from babbitt.model.damage_modes import RUNNING, causes, grades, mode_named, part_named, parts
+from babbitt.model.engine_spec import KINDS
 
 MODES = [mode for part in parts().values() for mode in part.modes.values()]
 

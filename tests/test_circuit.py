@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.circuit import LONGEST, circuit_name, known_in_words, one_spelling, same_circuit
-from pipeline.errors import RegisterError
+from babbitt.errors import RegisterError
+from babbitt.model.circuit import LONGEST, circuit_name, known_in_words, one_spelling, same_circuit
 
 
 def test_white_space_is_collapsed_and_blank_is_none() -> None:

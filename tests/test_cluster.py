@@ -14,17 +14,17 @@ from typing import Any
 
 import distributed
 import pytest
-from small_logs import contents, make_book, write_log, write_season
 
-from pipeline.backlog import take_in
-from pipeline.cluster import connected, on_cluster
-from pipeline.errors import LogbookError
-from pipeline.flow import incoming_folder
-from pipeline.ingest.source import Instructions
-from pipeline.intake import Intake
-from pipeline.judging import Apply, judge_engine
-from pipeline.logbook import Logbook
-from pipeline.verify import verify
+from babbitt.errors import LogbookError
+from babbitt.ingest.source import Instructions
+from babbitt.jobs.backlog import take_in
+from babbitt.jobs.cluster import connected, on_cluster
+from babbitt.jobs.detect import Apply, judge_engine
+from babbitt.jobs.ingest import incoming_folder
+from babbitt.jobs.ingest_result import Intake
+from babbitt.jobs.verify import verify
+from babbitt.logbook.folder import Logbook
+from small_logs import contents, make_book, write_log, write_season
 
 FOR_E1 = Instructions(engine_id="E1")
 PATIENCE_S = 60.0

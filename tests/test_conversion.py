@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.catalogue import channels
-from pipeline.conversion import (
+from babbitt.model.channels import channels
+from babbitt.model.conversion import (
     ambient_taken,
     lateral_positive,
     lateral_sign,
@@ -13,7 +13,7 @@ from pipeline.conversion import (
     unit_changed,
     units_logged,
 )
-from pipeline.units import units_of
+from babbitt.model.units import units_of
 
 
 @pytest.mark.parametrize("channel", channels().values(), ids=lambda channel: channel.name)

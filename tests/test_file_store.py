@@ -8,23 +8,23 @@ from pathlib import Path
 
 import boto3
 import pytest
-from invented import SPEC
 from moto.server import ThreadedMotoServer
-from small_logs import write_log, write_season
 
-from pipeline import moves
-from pipeline.backlog import in_order, process_pool, take_in
-from pipeline.backup import back_up, restore
-from pipeline.errors import LogbookError, SettingsError
-from pipeline.file_store import FileStore, elsewhere
-from pipeline.flow import incoming_folder, ingest_log
-from pipeline.ingest.correct import Correction
-from pipeline.ingest.source import Instructions
-from pipeline.intake import Intake
-from pipeline.judging import judge_engine
-from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_text
-from pipeline.register import engines, events, runs
-from pipeline.verify import verify
+from babbitt.errors import LogbookError, SettingsError
+from babbitt.ingest.correct import Correction
+from babbitt.ingest.source import Instructions
+from babbitt.jobs import move_runs as moves
+from babbitt.jobs.back_up import back_up, restore
+from babbitt.jobs.backlog import in_order, process_pool, take_in
+from babbitt.jobs.detect import judge_engine
+from babbitt.jobs.ingest import incoming_folder, ingest_log
+from babbitt.jobs.ingest_result import Intake
+from babbitt.jobs.verify import verify
+from babbitt.logbook.file_store import FileStore, elsewhere
+from babbitt.logbook.folder import Logbook, create_logbook, open_logbook, settings_text
+from babbitt.register.records import engines, events, runs
+from invented import SPEC
+from small_logs import write_log, write_season
 
 FOR_E1 = Instructions(engine_id="E1")
 _numbers = count()

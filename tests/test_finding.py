@@ -7,9 +7,9 @@ import math
 
 import pytest
 
-from pipeline.causes import parts
-from pipeline.errors import RegisterError
-from pipeline.finding import SIDES, Finding, Measurement, require_position
+from babbitt.errors import RegisterError
+from babbitt.model.damage_modes import parts
+from babbitt.model.finding import SIDES, Finding, Measurement, require_position
 
 CLEARANCE = Measurement("clearance", 0.071, "mm", 0.045, 0.065)
 WIPED = Finding(

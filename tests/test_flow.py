@@ -9,16 +9,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from invented import SPEC
 
-from pipeline import judging
-from pipeline.flow import ingest_log
-from pipeline.ingest.source import Instructions
-from pipeline.judging import judge_engine
-from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_text
-from pipeline.register import builds, corrections, engines, events, runs
-from pipeline.spec import KINDS
-from pipeline.verify import verify
+from babbitt.ingest.source import Instructions
+from babbitt.jobs import detect as judging
+from babbitt.jobs.detect import judge_engine
+from babbitt.jobs.ingest import ingest_log
+from babbitt.jobs.verify import verify
+from babbitt.logbook.folder import Logbook, create_logbook, open_logbook, settings_text
+from babbitt.model.engine_spec import KINDS
+from babbitt.register.records import builds, corrections, engines, events, runs
+from invented import SPEC
 
 FOR_E1 = Instructions(engine_id="E1")
 
@@ -56,13 +56,13 @@ def files_of(book: Logbook) -> list[Path]:
 @pytest.mark.parametrize(
     "place",
     [
-        "pipeline.reading.RunWriter.finish",
-        "pipeline.run_file.pq.ParquetWriter.write_table",
-        "pipeline.flow.write_original",
-        "pipeline.judging.ExposureSum.exposure",
-        "pipeline.register.runs.record_run",
-        "pipeline.register.builds.save_steady_pressure",
-        "pipeline.logbook.Path.replace",
+        "babbitt.jobs.read_log.RunWriter.finish",
+        "babbitt.logbook.run_file.pq.ParquetWriter.write_table",
+        "babbitt.jobs.ingest.write_original",
+        "babbitt.jobs.detect.ExposureSum.exposure",
+        "babbitt.register.records.runs.record_run",
+        "babbitt.register.records.builds.save_steady_pressure",
+        "babbitt.logbook.folder.Path.replace",
     ],
 )
 def test_a_full_disk_anywhere_leaves_nothing(
@@ -108,7 +108,7 @@ def test_what_a_cut_off_command_left_is_completed_by_repeating_it(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as broken:
-        broken.setattr("pipeline.judging.detect_parts", killed)
+        broken.setattr("babbitt.jobs.detect.detect_parts", killed)
         with pytest.raises(KeyboardInterrupt):
             ingest_log(book, log, FOR_E1)
     assert any("not searched for events yet" in each for each in verify(book).unfinished)
@@ -248,7 +248,7 @@ def test_what_another_judged_meanwhile_is_judged_again_as_a_whole(
 
     with book.register.reading() as session:
         (run_id,) = (record.run_id for record in runs.list_runs(session))
-    monkeypatch.setattr("pipeline.judging.detect_parts", overtaken)
+    monkeypatch.setattr("babbitt.jobs.detect.detect_parts", overtaken)
     change_spec(book, "redline_rpm = 7600", "redline_rpm = 6900")
     judge_engine(book, "E1")
     assert calls == [("over_rev",), KINDS]

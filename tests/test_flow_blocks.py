@@ -15,24 +15,24 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.csv
 import pytest
-from invented import SPEC
 
-from pipeline import log_bytes
-from pipeline.flow import ingest_log
-from pipeline.ingest.source import Instructions
-from pipeline.judging import judge_engine
-from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_text
-from pipeline.register import builds, engines, events, exposures, runs
-from pipeline.verify import verify
+from babbitt.ingest import log_bytes
+from babbitt.ingest.source import Instructions
+from babbitt.jobs.detect import judge_engine
+from babbitt.jobs.ingest import ingest_log
+from babbitt.jobs.verify import verify
+from babbitt.logbook.folder import Logbook, create_logbook, open_logbook, settings_text
+from babbitt.register.records import builds, engines, events, exposures, runs
+from invented import SPEC
 
 FOR_E1 = Instructions(engine_id="E1")
 HEADER = "Start,2026-05-03T10:00:00Z\nTime (s),RPM,Oil Press (kPa),Oil Temp (°C),Lat G (g)\n"
 INGEST = """
 import sys
 from pathlib import Path
-from pipeline.flow import ingest_log
-from pipeline.ingest.source import Instructions
-from pipeline.logbook import open_logbook
+from babbitt.jobs.ingest import ingest_log
+from babbitt.ingest.source import Instructions
+from babbitt.logbook.folder import open_logbook
 print(ingest_log(open_logbook(Path(sys.argv[1])), Path(sys.argv[2]), Instructions("E1")).status)
 """
 
@@ -105,9 +105,9 @@ def test_a_run_of_many_parts_is_judged_as_one(
     whole = new_book(tmp_path / "whole")
     ingest_log(whole, log, FOR_E1)
     expected = found_in(whole)
-    monkeypatch.setattr("pipeline.ingest.read.MOST_SAMPLES", 1500)
-    monkeypatch.setattr("pipeline.ingest.parse.BLOCK_BYTES", 9000)
-    monkeypatch.setattr("pipeline.ingest.store.MEMORY_BYTES", 50_000)
+    monkeypatch.setattr("babbitt.ingest.read.MOST_SAMPLES", 1500)
+    monkeypatch.setattr("babbitt.ingest.text.parse.BLOCK_BYTES", 9000)
+    monkeypatch.setattr("babbitt.ingest.columns.store.MEMORY_BYTES", 50_000)
     cut = new_book(tmp_path / "cut")
     assert ingest_log(cut, log, FOR_E1).status == "ingested"
     found = found_in(cut)
@@ -149,7 +149,7 @@ def test_a_log_that_changes_while_it_is_taken_in_is_left_for_later(
             file.write("30.0,4000,300,90,0\n")
 
     with monkeypatch.context() as growing:
-        growing.setattr("pipeline.run_file.RunWriter.finish", grown)
+        growing.setattr("babbitt.logbook.run_file.RunWriter.finish", grown)
         intake = ingest_log(book, log, FOR_E1)
     assert (intake.status, intake.later) == ("refused", True)
     assert "still being written" in str(intake.error)

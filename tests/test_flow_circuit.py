@@ -5,15 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from small_logs import make_book, rows_of, text_of
 
-from pipeline import moves
-from pipeline.flow import ingest_log
-from pipeline.ingest.correct import Correction
-from pipeline.ingest.source import Instructions
-from pipeline.intake import Intake
-from pipeline.logbook import Logbook
-from pipeline.register import corrections, runs
+from babbitt.ingest.correct import Correction
+from babbitt.ingest.source import Instructions
+from babbitt.jobs import move_runs as moves
+from babbitt.jobs.ingest import ingest_log
+from babbitt.jobs.ingest_result import Intake
+from babbitt.logbook.folder import Logbook
+from babbitt.register.records import corrections, runs
+from small_logs import make_book, rows_of, text_of
 
 
 @pytest.fixture

@@ -10,18 +10,18 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from small_logs import make_book, rows_of, text_of, write_log
 
-from pipeline import flow
-from pipeline.backlog import in_order, take_in
-from pipeline.errors import LogbookError
-from pipeline.flow import incoming_folder, ingest_log
-from pipeline.ingest.source import Instructions
-from pipeline.logbook import Logbook
-from pipeline.register import engines, refusals
-from pipeline.register.refusals import Refusal
-from pipeline.register.store import Register
-from pipeline.verify import verify
+from babbitt.errors import LogbookError
+from babbitt.ingest.source import Instructions
+from babbitt.jobs import ingest as flow
+from babbitt.jobs.backlog import in_order, take_in
+from babbitt.jobs.ingest import incoming_folder, ingest_log
+from babbitt.jobs.verify import verify
+from babbitt.logbook.folder import Logbook
+from babbitt.register.records import engines, refusals
+from babbitt.register.records.refusals import Refusal
+from babbitt.register.tables.store import Register
+from small_logs import make_book, rows_of, text_of, write_log
 
 FOR_E1 = Instructions(engine_id="E1")
 PSI = replace(FOR_E1, units={"oil_pressure": "psi"})
@@ -105,9 +105,9 @@ def test_what_is_not_the_logs_own_fault_is_not_remembered(
             file.write("20.0,4000,400,90\n")
 
     for place, fault in (
-        ("pipeline.reading.RunWriter.finish", full),
-        ("pipeline.register.runs.record_run", full),
-        ("pipeline.flow.write_original", grows),
+        ("babbitt.jobs.read_log.RunWriter.finish", full),
+        ("babbitt.register.records.runs.record_run", full),
+        ("babbitt.jobs.ingest.write_original", grows),
     ):
         with monkeypatch.context() as broken:
             broken.setattr(place, fault)
@@ -136,7 +136,7 @@ def test_it_is_written_down_when_the_logs_own_files_are_gone(
     before = files_of(book)
     seen: list[set[Path]] = []
     monkeypatch.setattr(
-        "pipeline.register.refusals.note_refusal", lambda *_: seen.append(files_of(book))
+        "babbitt.register.records.refusals.note_refusal", lambda *_: seen.append(files_of(book))
     )
     for log in (no_unit, overlaps):
         assert ingest_log(book, log, FOR_E1).status == "refused"

@@ -13,9 +13,9 @@ from pathlib import Path
 import pyarrow as pa
 import pytest
 
-from pipeline import log_bytes
-from pipeline.errors import LogRefusedError
-from pipeline.log_bytes import open_log
+from babbitt.errors import LogRefusedError
+from babbitt.ingest import log_bytes
+from babbitt.ingest.log_bytes import open_log
 
 LOG = b"time,rpm\n" + b"".join(b"%d.5,%d\n" % (i, 1000 + i * 7 % 911) for i in range(5000))
 

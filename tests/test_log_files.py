@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.log_files import is_log, logs_in
+from babbitt.logbook.log_files import is_log, logs_in
 
 
 @pytest.mark.parametrize(

@@ -12,9 +12,9 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 
-from pipeline.errors import LogbookError
-from pipeline.file_store import whole_file
-from pipeline.logbook import (
+from babbitt.errors import LogbookError
+from babbitt.logbook.file_store import whole_file
+from babbitt.logbook.folder import (
     Logbook,
     create_logbook,
     open_logbook,
@@ -22,8 +22,8 @@ from pipeline.logbook import (
     settings_text,
     write_original,
 )
-from pipeline.run import Run, RunInfo, Signal
-from pipeline.run_file import RunWriter, write_run
+from babbitt.logbook.run_file import RunWriter, write_run
+from babbitt.model.run import Run, RunInfo, Signal
 
 
 @pytest.fixture
@@ -157,7 +157,7 @@ def test_a_run_of_a_newer_program_is_refused_unharmed(
 ) -> None:
     path = book.root / book.run_name("E1", "r1")
     with monkeypatch.context() as newer, whole_file(path) as part:
-        newer.setattr("pipeline.run.SCHEMA_VERSION", 99)
+        newer.setattr("babbitt.model.run.SCHEMA_VERSION", 99)
         write_run(make_run(), part)
     with pytest.raises(LogbookError, match="schema version 99"):
         book.read_run("E1", "r1")

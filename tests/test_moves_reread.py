@@ -7,19 +7,19 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from invented import SPEC
 
-from pipeline import moves
-from pipeline.errors import LogbookError, RegisterError, SettingsError
-from pipeline.flow import ingest_log, judge_engine
-from pipeline.ingest.correct import Correction
-from pipeline.ingest.source import Instructions
-from pipeline.logbook import Logbook, create_logbook, settings_text
-from pipeline.register import builds, engines, events, runs
-from pipeline.register.journal import journal
-from pipeline.register.journal_text import sentence
-from pipeline.register.values import RunRecord
-from pipeline.verify import verify
+from babbitt.errors import LogbookError, RegisterError, SettingsError
+from babbitt.ingest.correct import Correction
+from babbitt.ingest.source import Instructions
+from babbitt.jobs import move_runs as moves
+from babbitt.jobs.ingest import ingest_log, judge_engine
+from babbitt.jobs.verify import verify
+from babbitt.logbook.folder import Logbook, create_logbook, settings_text
+from babbitt.model.records import RunRecord
+from babbitt.register.journal.entries import journal
+from babbitt.register.journal.fields import sentence
+from babbitt.register.records import builds, engines, events, runs
+from invented import SPEC
 
 FOR_E1 = Instructions(engine_id="E1")
 IN_BAR = Correction(units={"oil_pressure": "bar"})
@@ -215,7 +215,7 @@ def test_a_full_disk_leaves_the_run_as_it_was(
 
     with monkeypatch.context() as broken:
         target = {
-            "write": "pipeline.file_store.place_file",
+            "write": "babbitt.logbook.file_store.place_file",
             "commit": "sqlalchemy.engine.default.DefaultDialect.do_commit",
         }[place]
         broken.setattr(target, full)
@@ -254,7 +254,7 @@ def test_doubts_do_not_depend_on_the_order_of_arrival(book: Logbook, tmp_path: P
 
 
 def test_a_run_that_is_trusted_is_doubted_no_more(book: Logbook, misread: str) -> None:
-    from pipeline.register import sensors
+    from babbitt.register.records import sensors
 
     with book.register.writing("Ann") as session:
         sensors.trust_run(session, misread, "new sensor")

@@ -11,10 +11,10 @@ import duckdb
 import pytest
 import typer.main
 
-from pipeline.cli import app
-from pipeline.demo import run_demo
-from pipeline.exchange.export import export
-from pipeline.logbook import open_logbook
+from babbitt.commands.cli import app
+from babbitt.exchange.export import export
+from babbitt.jobs.demo import run_demo
+from babbitt.logbook.folder import open_logbook
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")

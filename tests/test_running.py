@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.run import BAD, GOOD, MISSING, Run, RunInfo, Signal
-from pipeline.running import gap_above_s, interval_s, running, stretches, usual_step_s
+from babbitt.model.engine_running import gap_above_s, interval_s, running, stretches, usual_step_s
+from babbitt.model.run import BAD, GOOD, MISSING, Run, RunInfo, Signal
 
 INFO = RunInfo(
     run_id="r0",

@@ -8,12 +8,12 @@ import jsonschema
 import numpy as np
 import pytest
 
-from pipeline.event import VERDICTS, Event, event_id_of
-from pipeline.exposure import KindSums, WindowSums
-from pipeline.run import GOOD, MISSING, SCHEMA_VERSION, Run, RunInfo, Signal, run_to_table
-from pipeline.spec import DOSE_UNIT, KINDS, PEAK_UNIT, EngineSpec, parse_spec
-from pipeline.totals.totals import KindTotals, Totals, make_totals
-from schemas import read_text
+from babbitt.model.contracts import read_text
+from babbitt.model.engine_spec import DOSE_UNIT, KINDS, PEAK_UNIT, EngineSpec, parse_spec
+from babbitt.model.event import VERDICTS, Event, event_id_of
+from babbitt.model.exposure import KindSums, WindowSums
+from babbitt.model.run import GOOD, MISSING, SCHEMA_VERSION, Run, RunInfo, Signal, run_to_table
+from babbitt.totals.totals import KindTotals, Totals, make_totals
 
 EVENT = Event(
     event_id=event_id_of("r0", "over_rev", 12.3),

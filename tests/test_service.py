@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from pydantic import ValidationError
 
-from pipeline.exposure import KindSums, WindowSums
-from pipeline.service import ServiceLimit, ServiceUse, service_use
-from pipeline.spec import KINDS
+from babbitt.model.engine_spec import KINDS
+from babbitt.model.exposure import KindSums, WindowSums
+from babbitt.model.service_limits import ServiceLimit, ServiceUse, service_use
 
 
 def taken(**changes: object) -> WindowSums:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.errors import SettingsError
-from pipeline.settings import Settings, parse_settings
+from babbitt.errors import SettingsError
+from babbitt.logbook.settings import Settings, parse_settings
 
 
 def test_an_empty_file_is_all_defaults() -> None:

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from pipeline.show import Reader, clock, duration, number, parse_instant
+from babbitt.present.words import Reader, clock, duration, number, parse_instant
 
 METRIC = Reader("metric", UTC)
 IMPERIAL = Reader("imperial", UTC)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from invented import SPEC as BARE_SPEC
 
-from pipeline.errors import SettingsError
-from pipeline.spec import KINDS, parse_spec
+from babbitt.errors import SettingsError
+from babbitt.model.engine_spec import KINDS, parse_spec
+from invented import SPEC as BARE_SPEC
 
 SPEC = BARE_SPEC + "[life]\nover_rev = 900.0\n"
 

@@ -8,13 +8,9 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from engine_book import NOW, make_engine_book
-from strip_book import found, jpeg
 
-from pipeline.errors import RegisterError
-from pipeline.logbook import Logbook
-from pipeline.register import teardowns
-from pipeline.taking_apart import (
+from babbitt.errors import RegisterError
+from babbitt.jobs.record_teardown import (
     add_findings,
     amend_finding,
     aside_in,
@@ -22,6 +18,10 @@ from pipeline.taking_apart import (
     set_photo_aside,
     withdraw_finding,
 )
+from babbitt.logbook.folder import Logbook
+from babbitt.register.records import teardowns
+from engine_book import NOW, make_engine_book
+from strip_book import found, jpeg
 
 APART = NOW - timedelta(days=1)
 

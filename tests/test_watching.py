@@ -8,7 +8,7 @@ from pathlib import Path
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.watching import Landing
+from babbitt.jobs.watch import Landing
 
 A, B = Path("a.csv"), Path("b.csv")
 SMALL, LARGE = (10, 1), (20, 2)

@@ -6,16 +6,16 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
-from invented import SPEC
 
-from pipeline.event import Event, event_id_of
-from pipeline.exposure import Exposure, RunningTable
-from pipeline.finding import Finding
-from pipeline.logbook import Logbook, create_logbook, settings_text
-from pipeline.register import builds, engines, events, runs, teardowns
-from pipeline.run import Run, RunInfo, Signal
-from pipeline.run_file import write_run
-from pipeline.spec import KINDS, parse_spec
+from babbitt.logbook.folder import Logbook, create_logbook, settings_text
+from babbitt.logbook.run_file import write_run
+from babbitt.model.engine_spec import KINDS, parse_spec
+from babbitt.model.event import Event, event_id_of
+from babbitt.model.exposure import Exposure, RunningTable
+from babbitt.model.finding import Finding
+from babbitt.model.run import Run, RunInfo, Signal
+from babbitt.register.records import builds, engines, events, runs, teardowns
+from invented import SPEC
 
 LIFE = "[life]\n" + "".join(f"{kind} = 100.0\n" for kind in KINDS)
 VERSION = parse_spec(SPEC, source="test").version()

@@ -6,14 +6,14 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from invented import SPEC
 from small_book import BUILT, REFRESHED, TAKEN_APART, add_run, finding, make_book
 
-from pipeline.assess.match import match_teardown
-from pipeline.errors import LogbookError, RegisterError
-from pipeline.register import engines, teardowns
-from pipeline.register.fitments import fit_part
-from pipeline.register.parts import add_part
+from babbitt.errors import LogbookError, RegisterError
+from babbitt.jobs.attribute import match_teardown
+from babbitt.register.records import engines, teardowns
+from babbitt.register.records.fitments import fit_part
+from babbitt.register.records.parts import add_part
+from invented import SPEC
 
 
 @pytest.fixture

@@ -7,14 +7,14 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from invented import SPEC
 from small_book import BUILT, NOW, REFRESHED, add_run, finding, make_book
 
-from pipeline.assess.outlook import back_test_of, outlooks, sheet_of
-from pipeline.causes import mode_named
-from pipeline.errors import RegisterError
-from pipeline.register import engines, events, teardowns
-from pipeline.service import ServiceLimit
+from babbitt.errors import RegisterError
+from babbitt.jobs.outlook import back_test_of, outlooks, sheet_of
+from babbitt.model.damage_modes import mode_named
+from babbitt.model.service_limits import ServiceLimit
+from babbitt.register.records import engines, events, teardowns
+from invented import SPEC
 
 
 @pytest.fixture(scope="module")

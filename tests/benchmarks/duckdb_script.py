@@ -11,8 +11,8 @@ from pathlib import Path
 
 import duckdb
 
-from pipeline.detect.pressure import PressureSurface
-from pipeline.spec import EngineSpec
+from babbitt.detect.pressure import PressureSurface
+from babbitt.model.engine_spec import EngineSpec
 
 _SPANS = """
 SELECT '{kind}' AS kind, count(*) FROM (

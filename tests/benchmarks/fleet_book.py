@@ -10,12 +10,18 @@ import numpy as np
 from season import SPEC
 from sqlalchemy import insert
 
-from pipeline.causes import parts
-from pipeline.logbook import Logbook, create_logbook, settings_text
-from pipeline.register import engines
-from pipeline.register.models import EventRow, ExposureRow, ExposureWatchRow, RefreshRow, RunRow
-from pipeline.register.part_models import FindingRow, TeardownRow
-from pipeline.spec import DOSE_UNIT, KINDS, PEAK_UNIT, parse_spec
+from babbitt.logbook.folder import Logbook, create_logbook, settings_text
+from babbitt.model.damage_modes import parts
+from babbitt.model.engine_spec import DOSE_UNIT, KINDS, PEAK_UNIT, parse_spec
+from babbitt.register.records import engines
+from babbitt.register.tables.models import (
+    EventRow,
+    ExposureRow,
+    ExposureWatchRow,
+    RefreshRow,
+    RunRow,
+)
+from babbitt.register.tables.part_models import FindingRow, TeardownRow
 
 BUILT = datetime(2024, 1, 1, tzinfo=UTC)
 BUILD_LASTS = timedelta(days=60)

@@ -20,18 +20,18 @@ from ratios import as_markdown, publish
 from season import SPEC
 from test_bench_pages import first_page
 
-from dashboard.app import make_app
-from dashboard.desk import Desk
-from pipeline.backlog import in_order, process_pool, take_in
-from pipeline.commands.totals import totals_of
-from pipeline.flow import incoming_folder, ingest_log
-from pipeline.ingest.source import Instructions
-from pipeline.judging import judge_engine
-from pipeline.logbook import Logbook, create_logbook, settings_text
-from pipeline.register import builds, engines
-from pipeline.spec import KINDS
-from pipeline.views.fleet import fleet
-from pipeline.views.foresight import Foresight
+from babbitt.commands.totals import totals_of
+from babbitt.ingest.source import Instructions
+from babbitt.jobs.backlog import in_order, process_pool, take_in
+from babbitt.jobs.detect import judge_engine
+from babbitt.jobs.ingest import incoming_folder, ingest_log
+from babbitt.logbook.folder import Logbook, create_logbook, settings_text
+from babbitt.model.engine_spec import KINDS
+from babbitt.present.views.fleet import fleet
+from babbitt.present.views.foresight import Foresight
+from babbitt.register.records import builds, engines
+from babbitt_dashboard.app import make_app
+from babbitt_dashboard.desk import Desk
 
 STEPS = (10, 100, 1_000, 10_000)
 ENGINES = 10

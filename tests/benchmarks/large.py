@@ -31,7 +31,7 @@ HEADERS = {
 EVERY = {"oil_temperature": 10, "coolant_temperature": 50, "boost": 2, "lateral_g": 4}
 """Every so many rows a slower channel of the mixed log has a sample."""
 
-BABBITT = [sys.executable, "-c", "from pipeline.cli import main; main()"]
+BABBITT = [sys.executable, "-c", "from babbitt.commands.cli import main; main()"]
 
 REACH_MB, AIM_MB = 600, 300
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 import pandas as pd
 from scipy.interpolate import RegularGridInterpolator
 
-from pipeline.detect.pressure import PressureSurface
-from pipeline.run import Run, run_to_table
-from pipeline.spec import EngineSpec
+from babbitt.detect.pressure import PressureSurface
+from babbitt.model.engine_spec import EngineSpec
+from babbitt.model.run import Run, run_to_table
 
 
 def frame_of(run: Run) -> pd.DataFrame:

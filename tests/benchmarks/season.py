@@ -10,9 +10,9 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from pipeline.catalogue import channels
-from pipeline.run import BAD, GOOD, FloatArray, Run, RunInfo, Signal
-from pipeline.spec import EngineSpec, parse_spec
+from babbitt.model.channels import channels
+from babbitt.model.engine_spec import EngineSpec, parse_spec
+from babbitt.model.run import BAD, GOOD, FloatArray, Run, RunInfo, Signal
 
 RATE_HZ = 100.0
 LAP_S = 90.0

@@ -17,13 +17,13 @@ import pytest
 from large import HEADERS
 from ratios import paired_seconds
 from season import make_run
-from small_logs import make_book
 
-from pipeline.backlog import in_order, process_pool, take_in
-from pipeline.flow import incoming_folder
-from pipeline.ingest.source import Instructions
-from pipeline.judging import Apply, judge_engine
-from pipeline.logbook import Logbook
+from babbitt.ingest.source import Instructions
+from babbitt.jobs.backlog import in_order, process_pool, take_in
+from babbitt.jobs.detect import Apply, judge_engine
+from babbitt.jobs.ingest import incoming_folder
+from babbitt.logbook.folder import Logbook
+from small_logs import make_book
 
 LOGS = 24
 SAMPLES = 50_000

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.causes import RUNNING, causes, parts
-from pipeline.damage.chance import forecasts
-from pipeline.damage.model import Load, Observation
-from pipeline.damage.posterior import learn
-from pipeline.damage.prior import priors_of
-from pipeline.spec import KINDS, LifeSection
+from babbitt.damage.chance import forecasts
+from babbitt.damage.model import Load, Observation
+from babbitt.damage.posterior import learn
+from babbitt.damage.prior import priors_of
+from babbitt.model.damage_modes import RUNNING, causes, parts
+from babbitt.model.engine_spec import KINDS, LifeSection
 
 ENGINES = 50
 TEARDOWNS = 200

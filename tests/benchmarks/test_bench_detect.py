@@ -11,13 +11,13 @@ from pandas_script import find_events, frame_of
 from ratios import paired_seconds
 from season import make_run, make_spec
 
-from pipeline.detect.judge import detect
-from pipeline.detect.pressure import PressureSurface, learn_surface, steady_pressure
-from pipeline.detect.watch import watched
-from pipeline.run import Run
-from pipeline.run_file import write_run
-from pipeline.spec import EngineSpec
-from pipeline.totals.exposure import expose
+from babbitt.detect.judge import detect
+from babbitt.detect.pressure import PressureSurface, learn_surface, steady_pressure
+from babbitt.detect.watch import watched
+from babbitt.logbook.run_file import write_run
+from babbitt.model.engine_spec import EngineSpec
+from babbitt.model.run import Run
+from babbitt.totals.exposure import expose
 
 SAMPLES = 1_400_000
 ROUNDS = 9

@@ -15,12 +15,12 @@ import pytest
 from large import write_log
 from ratios import paired_seconds
 
-from pipeline.file_store import whole_file
-from pipeline.ingest.read import open_run
-from pipeline.ingest.source import Instructions, ReadSource
-from pipeline.log_bytes import open_log
-from pipeline.logbook import write_original
-from pipeline.run_file import RunWriter
+from babbitt.ingest.log_bytes import open_log
+from babbitt.ingest.read import open_run
+from babbitt.ingest.source import Instructions, ReadSource
+from babbitt.logbook.file_store import whole_file
+from babbitt.logbook.folder import write_original
+from babbitt.logbook.run_file import RunWriter
 
 SIZE = 100_000_000
 ROUNDS = 5

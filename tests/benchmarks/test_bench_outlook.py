@@ -10,21 +10,21 @@ import pandas as pd
 import pytest
 from fleet_book import BUILD_LASTS, BUILT, make_fleet
 
-from pipeline.assess.gather import fitted_to, gather
-from pipeline.assess.learned import Learning
-from pipeline.assess.match import explain_teardown
-from pipeline.assess.outlook import state_of
-from pipeline.causes import DamageMode, causes, mode_named
-from pipeline.damage.fleet import BuildSpan, Fleet
-from pipeline.damage.ledger import Ledger, Taken, column_of
-from pipeline.damage.looks import Seen
-from pipeline.damage.prior import priors_of
-from pipeline.damage.scores import calibration_table
-from pipeline.outlook.backtest import BackTest, back_test
-from pipeline.outlook.outlook import look_ahead
-from pipeline.register.teardowns import findings_of
-from pipeline.show import reader_of
-from pipeline.spec import KINDS, LifeSection
+from babbitt.damage.fleet import BuildSpan, Fleet
+from babbitt.damage.ledger import Ledger, Taken, column_of
+from babbitt.damage.looks import Seen
+from babbitt.damage.prior import priors_of
+from babbitt.damage.scores import calibration_table
+from babbitt.jobs.attribute import explain_teardown
+from babbitt.jobs.fit import Learning
+from babbitt.jobs.gather import fitted_to, gather
+from babbitt.jobs.outlook import state_of
+from babbitt.model.damage_modes import DamageMode, causes, mode_named
+from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.outlook.backtest import BackTest, back_test
+from babbitt.outlook.outlook import look_ahead
+from babbitt.present.words import reader_of
+from babbitt.register.records.teardowns import findings_of
 
 ENGINES = 50
 TEARDOWNS_EACH = 4

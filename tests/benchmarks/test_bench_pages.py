@@ -10,10 +10,10 @@ import flask.testing
 import pytest
 from fleet_book import BUILD_LASTS, BUILT, RUNS_A_BUILD, make_fleet
 
-from dashboard.app import make_app
-from dashboard.desk import Desk
-from dashboard.serving import warm
-from pipeline.register import corrections
+from babbitt.register.records import corrections
+from babbitt_dashboard.app import make_app
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.serving import warm
 
 ENGINES = 50
 TEARDOWNS_EACH = 4

@@ -10,11 +10,11 @@ from ratios import paired_seconds
 from season import SPEC
 from sqlalchemy import insert
 
-from pipeline.commands.totals import totals_of
-from pipeline.logbook import Logbook, create_logbook, settings_text
-from pipeline.register import builds, engines
-from pipeline.register.models import EventRow, ExposureRow, ExposureWatchRow, RunRow
-from pipeline.spec import DOSE_UNIT, KINDS, PEAK_UNIT
+from babbitt.commands.totals import totals_of
+from babbitt.logbook.folder import Logbook, create_logbook, settings_text
+from babbitt.model.engine_spec import DOSE_UNIT, KINDS, PEAK_UNIT
+from babbitt.register.records import builds, engines
+from babbitt.register.tables.models import EventRow, ExposureRow, ExposureWatchRow, RunRow
 
 ENGINES = 50
 BUILDS = 4

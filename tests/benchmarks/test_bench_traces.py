@@ -11,16 +11,16 @@ import pytest
 from ratios import paired_seconds
 from season import SPEC
 
-from dashboard.desk import Desk
-from dashboard.pages import run as page
-from pipeline.event import Event, event_id_of
-from pipeline.exposure import Exposure, RunningTable
-from pipeline.logbook import Logbook, create_logbook, settings_text
-from pipeline.register import engines, events, runs
-from pipeline.run import GOOD, SUSPECT, Run, RunInfo, Signal
-from pipeline.run_file import write_run
-from pipeline.spec import KINDS, parse_spec
-from pipeline.views.shelf import RunShelf
+from babbitt.logbook.folder import Logbook, create_logbook, settings_text
+from babbitt.logbook.run_file import write_run
+from babbitt.model.engine_spec import KINDS, parse_spec
+from babbitt.model.event import Event, event_id_of
+from babbitt.model.exposure import Exposure, RunningTable
+from babbitt.model.run import GOOD, SUSPECT, Run, RunInfo, Signal
+from babbitt.present.views.shelf import RunShelf
+from babbitt.register.records import engines, events, runs
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.pages import run as page
 
 SAMPLES, FEWER = 10_000_000, 100_000
 HZ = 1000.0

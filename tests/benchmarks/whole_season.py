@@ -32,10 +32,10 @@ from pandas_script import find_events, frame_of
 from ratios import as_markdown, publish
 from season import SPEC, make_run, make_spec
 
-from pipeline.catalogue import WATCHED
-from pipeline.detect.pressure import PressureSurface
-from pipeline.logbook import Logbook, open_logbook
-from pipeline.register import builds, engines, events, runs
+from babbitt.detect.pressure import PressureSurface
+from babbitt.logbook.folder import Logbook, open_logbook
+from babbitt.model.channels import WATCHED
+from babbitt.register.records import builds, engines, events, runs
 
 RUN_SAMPLES = 500_000
 """83 minutes at 100 Hz: a long session."""

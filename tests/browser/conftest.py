@@ -9,14 +9,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from answering import answering
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
-from dashboard.desk import Desk
-from dashboard.serving import address_of, make_server, set_password
-from pipeline.demo import run_demo
-from pipeline.logbook import open_logbook
+from answering import answering
+from babbitt.jobs.demo import run_demo
+from babbitt.logbook.folder import open_logbook
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.serving import address_of, make_server, set_password
 
 CHROMIUM = "/usr/bin/chromium"
 QUIET = (

@@ -14,10 +14,10 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
+
+from babbitt.commands.cli import main
 from forked import FORK
 from invented import SPEC as BARE_SPEC
-
-from pipeline.cli import main
 
 SCRIPT = Path(sysconfig.get_path("scripts")) / "babbitt"
 

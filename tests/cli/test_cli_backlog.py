@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from shop import SCRIPT, Shop
+
 from small_logs import write_log, write_season
 
 

@@ -9,7 +9,7 @@ import pytest
 import typer.main
 from shop import run
 
-from pipeline.cli import COMMANDS, app
+from babbitt.commands.cli import COMMANDS, app
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -34,9 +34,11 @@ def test_a_command_that_does_not_exist_is_told_with_the_nearest() -> None:
 
 def test_what_other_commands_need_is_not_imported() -> None:
     """The damage model needs scipy, which takes longer to import than most commands to run."""
-    code = "import sys; from pipeline.cli import _load; _load('totals'); print(*sys.modules)"
+    code = (
+        "import sys; from babbitt.commands.cli import _load; _load('totals'); print(*sys.modules)"
+    )
     names = subprocess.run(
         [sys.executable, "-c", code], check=True, capture_output=True, text=True
     ).stdout.split()
-    assert "pipeline.commands.totals" in names
-    assert not {"scipy.optimize", "plotly", "dash", "PIL", "pipeline.commands.match"} & set(names)
+    assert "babbitt.commands.totals" in names
+    assert not {"scipy.optimize", "plotly", "dash", "PIL", "babbitt.commands.match"} & set(names)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from shop import Shop, run, write_minute
 
-from pipeline.show import CAUTION
+from babbitt.present.words import CAUTION
 
 FINDINGS = """
 [[finding]]

@@ -6,14 +6,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from small_logs import make_book, write_log
 
-from pipeline.commands.watch import Watcher
-from pipeline.ingest.source import Instructions
-from pipeline.intake import Intake
-from pipeline.logbook import Logbook
-from pipeline.register import runs
-from pipeline.watching import Landing
+from babbitt.commands.watch import Watcher
+from babbitt.ingest.source import Instructions
+from babbitt.jobs.ingest_result import Intake
+from babbitt.jobs.watch import Landing
+from babbitt.logbook.folder import Logbook
+from babbitt.register.records import runs
+from small_logs import make_book, write_log
 
 STATE = (1, 1)
 
@@ -66,7 +66,7 @@ def test_a_log_in_trouble_is_looked_at_again(
     def full(*_args: object, **_named: object) -> Iterator[Intake]:
         yield Intake(str(log), "refused", error="The disk is full.", later=True)
 
-    monkeypatch.setattr("pipeline.commands.watch.take_in", full)
+    monkeypatch.setattr("babbitt.commands.watch.take_in", full)
     watcher.take({log: STATE})
     assert looked_at_again(landing, log)
     assert landing.whole({log: STATE}, 0.0) == {}, "but not at once"

@@ -15,10 +15,10 @@ from typing import Literal
 
 import numpy as np
 
-from pipeline.causes import RUNNING, DamageMode, parts
-from pipeline.damage.model import UNLOGGED, Load, Observation
-from pipeline.damage.prior import Prior, priors_of
-from pipeline.spec import KINDS, LifeSection
+from babbitt.damage.model import UNLOGGED, Load, Observation
+from babbitt.damage.prior import Prior, priors_of
+from babbitt.model.damage_modes import RUNNING, DamageMode, parts
+from babbitt.model.engine_spec import KINDS, LifeSection
 
 World = Literal["doses", "guessed", "running"]
 """What does the damage: the logged doses, with lives that are drawn or guessed at; or running time

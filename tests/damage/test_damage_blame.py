@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from made_lives import MAY, READER, an_event, day, known
 
-from pipeline.damage.blame import Blame, BlamedEvent, blame_in_words, blames_of, cause_in_words
-from pipeline.damage.chance import Estimate
-from pipeline.damage.model import Load
-from pipeline.show import Reader
+from babbitt.damage.blame import Blame, BlamedEvent, blame_in_words, blames_of, cause_in_words
+from babbitt.damage.chance import Estimate
+from babbitt.damage.model import Load
+from babbitt.present.words import Reader
+from made_lives import MAY, READER, an_event, day, known
 
 POSTERIOR = known(oil_starvation=(100.0, 2.0), oil_overheat=(50.0, 2.0), unlogged=0.1)
 LOAD = Load({"oil_starvation": 100.0, "oil_overheat": 25.0})

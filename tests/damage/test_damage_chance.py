@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.causes import mode_named
-from pipeline.damage.chance import chance, chances, forecasts, foretell, risk_after, shares
-from pipeline.damage.model import Load, Observation
-from pipeline.damage.posterior import KEPT, Posterior, learn
-from pipeline.damage.prior import priors_of
-from pipeline.spec import KINDS, LifeSection
+from babbitt.damage.chance import chance, chances, forecasts, foretell, risk_after, shares
+from babbitt.damage.model import Load, Observation
+from babbitt.damage.posterior import KEPT, Posterior, learn
+from babbitt.damage.prior import priors_of
+from babbitt.model.damage_modes import mode_named
+from babbitt.model.engine_spec import KINDS, LifeSection
 
 # h0 0.03; hot: eta 4, beta 2; dry: eta 8, beta 1.5; known without any doubt
 CERTAIN = Posterior(

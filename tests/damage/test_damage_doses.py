@@ -2,9 +2,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pipeline.causes import causes
-from pipeline.damage.doses import events_by_cause
-from pipeline.event import Event
+from babbitt.damage.doses import events_by_cause
+from babbitt.model.damage_modes import causes
+from babbitt.model.event import Event
 
 BASE = Event(
     event_id="e",

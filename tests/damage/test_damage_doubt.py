@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from pipeline.causes import mode_named
-from pipeline.damage.doubt import doubts_of, weigh_together
-from pipeline.damage.model import Load, Observation
-from pipeline.damage.posterior import fit, learn
-from pipeline.damage.prior import DOUBT, DOUBT_MODES, priors_of
-from pipeline.spec import KINDS, LifeSection
+from babbitt.damage.doubt import doubts_of, weigh_together
+from babbitt.damage.model import Load, Observation
+from babbitt.damage.posterior import fit, learn
+from babbitt.damage.prior import DOUBT, DOUBT_MODES, priors_of
+from babbitt.model.damage_modes import mode_named
+from babbitt.model.engine_spec import KINDS, LifeSection
 
 LIFE = LifeSection(**dict.fromkeys(KINDS, 100.0))
 BOLT = priors_of(mode_named("rod_bolt", "stretched"), LIFE, strip_interval_h=10.0)

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from made_lives import MAY, WIPED, a_ledger, day, taken
 
-from pipeline.causes import mode_named
-from pipeline.damage.fleet import BuildSpan, Fleet, learn_modes
-from pipeline.damage.looks import Seen
-from pipeline.damage.model import Load, Observation
-from pipeline.spec import KINDS, LifeSection
+from babbitt.damage.fleet import BuildSpan, Fleet, learn_modes
+from babbitt.damage.looks import Seen
+from babbitt.damage.model import Load, Observation
+from babbitt.model.damage_modes import mode_named
+from babbitt.model.engine_spec import KINDS, LifeSection
+from made_lives import MAY, WIPED, a_ledger, day, taken
 
 LIFE = LifeSection(**dict.fromkeys(KINDS, 100.0))
 HOURS = dict.fromkeys(("rod_bearing", "valve_retainer"), 5.0)
@@ -89,7 +89,7 @@ def test_teardowns_are_counted_once_however_many_looks_they_took() -> None:
 
 
 def _every(hours: float) -> dict[str, float]:
-    from pipeline.causes import parts
+    from babbitt.model.damage_modes import parts
 
     return dict.fromkeys(parts(), hours)
 

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from made_lives import MAY, a_ledger, a_run, an_event, day, taken
 
-from pipeline.damage.ledger import BRIEF, Loads, column_of, make_ledger, taken_in, usual_rates
-from pipeline.register.part_values import HistoryRecord, Stretch
-from pipeline.spec import LifeSection
+from babbitt.damage.ledger import BRIEF, Loads, column_of, make_ledger, taken_in, usual_rates
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.part_records import HistoryRecord, Stretch
+from made_lives import MAY, a_ledger, a_run, an_event, day, taken
 
 RUNNING = column_of("running")
 STARVED = column_of("oil_starvation")

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from made_lives import MAY, NO_RATES, WIPED, a_ledger, an_event, day, like_parts, taken
 
-from pipeline.damage.looks import Lives, SoundLook, observations, seen_in
-from pipeline.register.part_values import Look, Stretch
+from babbitt.damage.looks import Lives, SoundLook, observations, seen_in
+from babbitt.model.part_records import Look, Stretch
+from made_lives import MAY, NO_RATES, WIPED, a_ledger, an_event, day, like_parts, taken
 
 LEDGERS = {"E1": a_ledger(*({"running": 1.0, "oil_starvation": 10.0} for _ in range(6)))}
 WHOLE = (Stretch("E1", MAY, day(6)),)

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate
 
-from pipeline.damage.model import (
+from babbitt.damage.model import (
     Load,
     Observation,
     curves_of,

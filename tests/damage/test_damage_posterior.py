@@ -3,14 +3,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.causes import mode_named
-from pipeline.damage import posterior as posterior_module
-from pipeline.damage.chance import chance
-from pipeline.damage.model import Load, Observation
-from pipeline.damage.posterior import KEPT, learn
-from pipeline.damage.prior import DOUBT, priors_of
-from pipeline.errors import DamageModelError
-from pipeline.spec import KINDS, LifeSection
+from babbitt.damage import posterior as posterior_module
+from babbitt.damage.chance import chance
+from babbitt.damage.model import Load, Observation
+from babbitt.damage.posterior import KEPT, learn
+from babbitt.damage.prior import DOUBT, priors_of
+from babbitt.errors import DamageModelError
+from babbitt.model.damage_modes import mode_named
+from babbitt.model.engine_spec import KINDS, LifeSection
 
 LIFE = LifeSection(**dict.fromkeys(KINDS, 100.0))
 BOLT = mode_named("rod_bolt", "stretched")

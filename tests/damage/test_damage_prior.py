@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from pipeline.causes import mode_named
-from pipeline.damage.prior import DOUBT, priors_of, running_prior
-from pipeline.errors import SettingsError
-from pipeline.spec import LifeSection
+from babbitt.damage.prior import DOUBT, priors_of, running_prior
+from babbitt.errors import SettingsError
+from babbitt.model.damage_modes import mode_named
+from babbitt.model.engine_spec import LifeSection
 
 LIFE = LifeSection(over_rev=900.0, overboost=300.0, coolant_overheat=5000.0)
 

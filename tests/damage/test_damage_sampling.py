@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from pipeline.damage.sampling import (
+from babbitt.damage.sampling import (
     LEAST_ESS,
     WANTED_ESS,
     effective_size,

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from pipeline.damage.scores import BINS, brier_score, calibration_table, decompose
+from babbitt.damage.scores import BINS, brier_score, calibration_table, decompose
 
 scored = st.integers(1, 40).flatmap(
     lambda n: st.tuples(

@@ -26,11 +26,11 @@ from fleet import (
     draw_truth,
 )
 
-from pipeline.damage.chance import chance, chances, shares
-from pipeline.damage.doubt import weigh_together
-from pipeline.damage.model import Load
-from pipeline.damage.posterior import Fit, fit, learn, weigh
-from pipeline.damage.prior import DOUBT, running_prior
+from babbitt.damage.chance import chance, chances, shares
+from babbitt.damage.doubt import weigh_together
+from babbitt.damage.model import Load
+from babbitt.damage.posterior import Fit, fit, learn, weigh
+from babbitt.damage.prior import DOUBT, running_prior
 
 
 @dataclass(frozen=True)

@@ -8,15 +8,15 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from engine_book import NOW, add_run
 from plotly.utils import PlotlyJSONEncoder
 
-from dashboard.app import make_app
-from dashboard.desk import Desk
-from dashboard.pages import engine, run
-from dashboard.pages.run_where import put_at
-from pipeline.logbook import Logbook
-from pipeline.register import corrections, runs
+from babbitt.logbook.folder import Logbook
+from babbitt.register.records import corrections, runs
+from babbitt_dashboard.app import make_app
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.pages import engine, run
+from babbitt_dashboard.pages.run_where import put_at
+from engine_book import NOW, add_run
 
 HARD, EASY = "Tollbar Bowl", "Fennick"
 LIKELY = re.compile(r"(\d+) % likely by what is logged")

@@ -11,16 +11,16 @@ from typing import Any
 import flask.testing
 import pytest
 from dash import no_update
-from engine_book import NOW, add_run
 from plotly.utils import PlotlyJSONEncoder
 
-from dashboard.app import make_app
-from dashboard.desk import Desk
-from dashboard.pages import engine, engines
-from dashboard.serving import warm
-from pipeline.logbook import Logbook, create_logbook, settings_text
-from pipeline.register import events
-from pipeline.register.refusals import Refusal, note_refusal
+from babbitt.logbook.folder import Logbook, create_logbook, settings_text
+from babbitt.register.records import events
+from babbitt.register.records.refusals import Refusal, note_refusal
+from babbitt_dashboard.app import make_app
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.pages import engine, engines
+from babbitt_dashboard.serving import warm
+from engine_book import NOW, add_run
 
 
 def text_of(component: Any) -> str:

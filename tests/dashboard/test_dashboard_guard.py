@@ -8,12 +8,12 @@ from pathlib import Path
 import flask.testing
 import pytest
 
-from dashboard.app import make_app
-from dashboard.desk import Desk
-from dashboard.guard import Tries, add_guard, hash_password
-from dashboard.serving import make_server, password_hash_of, set_password
-from pipeline.errors import LogbookError
-from pipeline.logbook import Logbook, create_logbook, settings_text
+from babbitt.errors import LogbookError
+from babbitt.logbook.folder import Logbook, create_logbook, settings_text
+from babbitt_dashboard.app import make_app
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.guard import Tries, add_guard, hash_password
+from babbitt_dashboard.serving import make_server, password_hash_of, set_password
 
 PASSWORD = "a long enough word"
 

@@ -10,20 +10,20 @@ from typing import Any
 import flask.testing
 import pytest
 from dash import no_update
-from small_logs import make_book, rows_of, text_of
 
-from dashboard.app import make_app
-from dashboard.desk import Desk
-from dashboard.guard import add_guard
-from dashboard.pages import logs
-from dashboard.pages.logs_acts import carry_out
-from dashboard.pages.logs_parts import size_words
-from dashboard.uploads import MOST_PIECE_BYTES
-from pipeline.flow import ingest_log
-from pipeline.ingest.source import Instructions
-from pipeline.logbook import create_logbook, settings_text
-from pipeline.register import refusals
-from pipeline.views.logs_inbox import find_waiting, waiting_logs
+from babbitt.ingest.source import Instructions
+from babbitt.jobs.ingest import ingest_log
+from babbitt.logbook.folder import create_logbook, settings_text
+from babbitt.present.views.logs_inbox import find_waiting, waiting_logs
+from babbitt.register.records import refusals
+from babbitt_dashboard.app import make_app
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.guard import add_guard
+from babbitt_dashboard.pages import logs
+from babbitt_dashboard.pages.logs_acts import carry_out
+from babbitt_dashboard.pages.logs_parts import size_words
+from babbitt_dashboard.uploads import MOST_PIECE_BYTES
+from small_logs import make_book, rows_of, text_of
 
 NOW = datetime(2026, 11, 1, tzinfo=UTC)
 LOG = text_of("2026-05-01T10:00:00Z", rows_of())

@@ -9,14 +9,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from invented import SPEC
 
-from dashboard.desk import Desk
-from dashboard.forms import Form, carry_out
-from dashboard.pages import register, register_engines, register_journal, register_parts
-from pipeline.errors import RegisterError
-from pipeline.logbook import create_logbook, settings_text
-from pipeline.views.register import engine_builds, journal_of, part_life, part_lines
+from babbitt.errors import RegisterError
+from babbitt.logbook.folder import create_logbook, settings_text
+from babbitt.present.views.register import engine_builds, journal_of, part_life, part_lines
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.forms import Form, carry_out
+from babbitt_dashboard.pages import register, register_engines, register_journal, register_parts
+from invented import SPEC
 
 NOW = datetime(2026, 11, 1, tzinfo=UTC)
 

@@ -9,17 +9,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from run_book import AT, FIRST, SECOND, make_run_book
 
-from dashboard.app import make_app
-from dashboard.desk import Desk
-from dashboard.pages import run
-from dashboard.pages.run_moves import BUTTONS, moved, pressed
-from pipeline.errors import RegisterError
-from pipeline.logbook import open_logbook
-from pipeline.register import corrections, events
-from pipeline.views.run import RunView, read_run
-from pipeline.views.shelf import RunShelf
+from babbitt.errors import RegisterError
+from babbitt.logbook.folder import open_logbook
+from babbitt.present.views.run import RunView, read_run
+from babbitt.present.views.shelf import RunShelf
+from babbitt.register.records import corrections, events
+from babbitt_dashboard.app import make_app
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.pages import run
+from babbitt_dashboard.pages.run_moves import BUTTONS, moved, pressed
+from run_book import AT, FIRST, SECOND, make_run_book
 
 WHOLE = {"event": None, "start": None, "end": None, "more": [], "cross": None, "clicks": {}}
 OWN = "Pump <b>ratio</b>"

@@ -8,14 +8,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from run_book import FIRST, SECOND, make_run_book
 
-from dashboard.app import make_app
-from dashboard.desk import Desk
-from dashboard.pages import runs as page
-from pipeline.logbook import create_logbook, settings_text
-from pipeline.register import corrections
-from pipeline.views import runs
+from babbitt.logbook.folder import create_logbook, settings_text
+from babbitt.present.views import runs
+from babbitt.register.records import corrections
+from babbitt_dashboard.app import make_app
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.pages import runs as page
+from run_book import FIRST, SECOND, make_run_book
 
 
 def text_of(content: Any) -> str:

@@ -9,13 +9,13 @@ from typing import Any
 
 import pytest
 
-from dashboard.address import number_from, path_to, seconds_from
-from dashboard.desk import Desk
-from dashboard.marks import call_mark, life_bar, table
-from dashboard.page import Page, no_callbacks
-from dashboard.shell import framed
-from pipeline.errors import RegisterError
-from pipeline.logbook import create_logbook, settings_text
+from babbitt.errors import RegisterError
+from babbitt.logbook.folder import create_logbook, settings_text
+from babbitt_dashboard.address import number_from, path_to, seconds_from
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.marks import call_mark, life_bar, table
+from babbitt_dashboard.page import Page, no_callbacks
+from babbitt_dashboard.shell import framed
 
 
 def text_of(component: Any) -> str:

@@ -9,23 +9,23 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
+from babbitt.damage.blame import Blame
+from babbitt.damage.chance import Estimate
+from babbitt.damage.model import UNLOGGED
+from babbitt.errors import BabbittError, RegisterError
+from babbitt.logbook.folder import create_logbook, open_logbook, settings_text
+from babbitt.present.words import CAUTION
+from babbitt.register.records import teardowns as recorded
+from babbitt_dashboard.app import make_app
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.pages import teardown, teardowns
+from babbitt_dashboard.pages.teardown_acts import Acted
+from babbitt_dashboard.pages.teardown_fit import split_bar
+from babbitt_dashboard.pages.teardown_live import done, opened, seen
+from babbitt_dashboard.pages.teardown_table import rows
 from engine_book import NOW
 from strip_book import APART, jpeg, make_strip_book
-
-from dashboard.app import make_app
-from dashboard.desk import Desk
-from dashboard.pages import teardown, teardowns
-from dashboard.pages.teardown_acts import Acted
-from dashboard.pages.teardown_fit import split_bar
-from dashboard.pages.teardown_live import done, opened, seen
-from dashboard.pages.teardown_table import rows
-from pipeline.damage.blame import Blame
-from pipeline.damage.chance import Estimate
-from pipeline.damage.model import UNLOGGED
-from pipeline.errors import BabbittError, RegisterError
-from pipeline.logbook import create_logbook, open_logbook, settings_text
-from pipeline.register import teardowns as recorded
-from pipeline.show import CAUTION
 
 AT = APART.isoformat()
 BENCH = {

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 import demo_logs
+from babbitt.logbook.settings import parse_settings
+from babbitt.model.engine_spec import KINDS, parse_spec
 from demo_logs.log import Log
 from demo_logs.make import Session, make, play
 from demo_logs.photos import PHOTOS
 from demo_logs.plan import LOGS
-from pipeline.settings import parse_settings
-from pipeline.spec import KINDS, parse_spec
 
 HERE = Path(demo_logs.__file__).parent
 TRUTH = json.loads((HERE / "truth.json").read_text(encoding="utf-8"))["logs"]

@@ -14,11 +14,11 @@ import pytest
 from PIL import Image
 
 import demo_logs
-from pipeline.causes import causes, mode_named, part_named
-from pipeline.finding import Finding, Measurement, require_position
-from pipeline.spec import parse_spec
-from pipeline.teardown.comparison import wear
-from pipeline.teardown.findings_file import read_findings
+from babbitt.model.damage_modes import causes, mode_named, part_named
+from babbitt.model.engine_spec import parse_spec
+from babbitt.model.finding import Finding, Measurement, require_position
+from babbitt.teardown.comparison import wear
+from babbitt.teardown.findings_file import read_findings
 
 HERE = Path(demo_logs.__file__).parent
 SEASON = tomllib.loads((HERE / "season.toml").read_text(encoding="utf-8"))

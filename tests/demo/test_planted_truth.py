@@ -11,17 +11,17 @@ from typing import Any
 import pytest
 
 import demo_logs
-from pipeline.catalogue import channels
-from pipeline.detect.judge import detect
-from pipeline.detect.pressure import learn_surface, steady_pressure
-from pipeline.detect.watch import watched
-from pipeline.event import Event
-from pipeline.ingest.read import read_log
-from pipeline.ingest.source import Instructions, ReadSource
-from pipeline.run import Run
-from pipeline.settings import parse_settings, zone
-from pipeline.spec import EngineSpec, parse_spec
-from pipeline.totals.exposure import expose
+from babbitt.detect.judge import detect
+from babbitt.detect.pressure import learn_surface, steady_pressure
+from babbitt.detect.watch import watched
+from babbitt.ingest.read import read_log
+from babbitt.ingest.source import Instructions, ReadSource
+from babbitt.logbook.settings import parse_settings, zone
+from babbitt.model.channels import channels
+from babbitt.model.engine_spec import EngineSpec, parse_spec
+from babbitt.model.event import Event
+from babbitt.model.run import Run
+from babbitt.totals.exposure import expose
 
 HERE = Path(demo_logs.__file__).parent
 LOGS = json.loads((HERE / "truth.json").read_text(encoding="utf-8"))["logs"]

@@ -5,11 +5,11 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 import numpy as np
-from invented import SPEC
 
-from pipeline.catalogue import channels
-from pipeline.run import BAD, GOOD, MISSING, Run, RunInfo, Signal
-from pipeline.spec import parse_spec
+from babbitt.model.channels import channels
+from babbitt.model.engine_spec import parse_spec
+from babbitt.model.run import BAD, GOOD, MISSING, Run, RunInfo, Signal
+from invented import SPEC
 
 # A warm engine on a straight, nothing wrong with it.
 CALM = {

@@ -1,7 +1,7 @@
 import pytest
 from made_runs import make_run
 
-from pipeline.detect.assemble import max_gap_s
+from babbitt.detect.assemble import max_gap_s
 
 
 def test_gap_is_three_steps_of_the_slowest_channel() -> None:

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from made_runs import line, make_run, make_spec, pulse
 
-from pipeline.detect.cold_load import cold_loads
-from pipeline.detect.conditions import conditions_of
+from babbitt.detect.cold_load import cold_loads
+from babbitt.detect.conditions import conditions_of
 
 SPEC = make_spec()
 

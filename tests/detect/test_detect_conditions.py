@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from made_runs import line, make_run, make_spec, pulse
 
-from pipeline.detect.conditions import conditions_of
+from babbitt.detect.conditions import conditions_of
 
 SPEC = make_spec()
 

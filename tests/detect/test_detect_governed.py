@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from made_runs import line, make_run, make_spec, pulse
 
-from pipeline.detect.governed import GOVERNED, channels_of, judged_key, stale_kinds, summary_key
-from pipeline.detect.judge import detect
-from pipeline.detect.parts import detect_parts
-from pipeline.detect.pressure import PressureSurface
-from pipeline.judging import summarise
-from pipeline.run import Run
-from pipeline.spec import KINDS, EngineSpec
+from babbitt.detect.governed import GOVERNED, channels_of, judged_key, stale_kinds, summary_key
+from babbitt.detect.judge import detect
+from babbitt.detect.parts import detect_parts
+from babbitt.detect.pressure import PressureSurface
+from babbitt.jobs.detect import summarise
+from babbitt.model.engine_spec import KINDS, EngineSpec
+from babbitt.model.run import Run
 
 SPEC = make_spec("[oil_pressure]\nfloor_kpa_per_1000rpm = 50\n")
 JUDGING = [

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from made_runs import line, make_run, make_spec, pulse
 
-from pipeline.detect import oil_pressure
-from pipeline.detect.conditions import conditions_of
-from pipeline.detect.oil_pressure import oil_deficits
-from pipeline.detect.pressure import PressureSurface
-from pipeline.run import SUSPECT
+from babbitt.detect import oil_pressure
+from babbitt.detect.conditions import conditions_of
+from babbitt.detect.oil_pressure import oil_deficits
+from babbitt.detect.pressure import PressureSurface
+from babbitt.model.run import SUSPECT
 
 # Floor 50 kPa per 1,000 1/min: 300 kPa at 6,000. Expected: 450 kPa there; starved below 337.5.
 SPEC = make_spec("[oil_pressure]\nfloor_kpa_per_1000rpm = 50\n")

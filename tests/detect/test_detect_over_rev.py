@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from made_runs import line, make_run, make_spec
 
-from pipeline.detect.over_rev import over_revs
+from babbitt.detect.over_rev import over_revs
 
 SPEC = make_spec()
 REDLINE = 7600.0

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from made_runs import line, make_run, make_spec
 
-from pipeline.detect.overboost import overboosts
+from babbitt.detect.overboost import overboosts
 
 SPEC = make_spec()
 

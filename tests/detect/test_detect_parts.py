@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given, settings
 from made_runs import make_run, make_spec
 
-from pipeline.detect.judge import detect
-from pipeline.detect.parts import detect_parts
-from pipeline.detect.pressure import PressureSurface, SteadySum, steady_pressure
-from pipeline.detect.watch import watched, watched_in
-from pipeline.run import BAD, FloatArray, Run
-from pipeline.totals.exposure import ExposureSum, expose
-from pipeline.window import stretch, windows
+from babbitt.detect.judge import detect
+from babbitt.detect.parts import detect_parts
+from babbitt.detect.pressure import PressureSurface, SteadySum, steady_pressure
+from babbitt.detect.watch import watched, watched_in
+from babbitt.model.run import BAD, FloatArray, Run
+from babbitt.model.run_windows import stretch, windows
+from babbitt.totals.exposure import ExposureSum, expose
 
 SPEC = make_spec()
 SURFACE = PressureSurface(
@@ -91,7 +91,7 @@ def test_a_hectic_run_has_events_of_every_kind_and_is_really_cut(
         searched.append(some.samples)
         return detect(some, *given)
 
-    monkeypatch.setattr("pipeline.detect.parts.detect", counted)
+    monkeypatch.setattr("babbitt.detect.parts.detect", counted)
     assert detect_parts(parts_of(run, list(range(2000, 24_000, 2000))), SPEC, SURFACE) == whole
     assert len(searched) > 3
     assert max(searched) < run.samples

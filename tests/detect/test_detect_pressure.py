@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_runs import line, make_run, make_spec, pulse
 
-from pipeline.detect.pressure import (
+from babbitt.detect.pressure import (
     PressureBin,
     PressureSummary,
     PressureSurface,

@@ -13,7 +13,7 @@ from made_runs import make_run
 from scipy import ndimage
 from span_twin import find_spans_by_loop
 
-from pipeline.detect.spans import find_spans
+from babbitt.detect.spans import find_spans
 
 PLAIN = {"release": 0.0, "merge_gap_s": 0.0, "min_duration_s": 0.0, "max_gap_s": np.inf}
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from made_runs import make_run, make_spec, pulse
 
-from pipeline.detect.watch import watchable, watched
-from pipeline.spec import KINDS
+from babbitt.detect.watch import watchable, watched
+from babbitt.model.engine_spec import KINDS
 
 SPEC = make_spec()
 

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 from exchange_books import make_full_book
-from invented import SPEC
 
-from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_text
-from pipeline.register import engines
+from babbitt.logbook.folder import Logbook, create_logbook, open_logbook, settings_text
+from babbitt.register.records import engines
+from invented import SPEC
 
 
 @pytest.fixture(scope="session")

@@ -6,16 +6,25 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
-from invented import SPEC
 from PIL import Image
 
-from pipeline.finding import Measurement
-from pipeline.flow import ingest_log
-from pipeline.ingest.source import Instructions
-from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_text
-from pipeline.register import builds, corrections, engines, events, fitments, history, parts, work
-from pipeline.register.part_values import BuiltMeasurement, SheetLine
-from pipeline.taking_apart import record_teardown
+from babbitt.ingest.source import Instructions
+from babbitt.jobs.ingest import ingest_log
+from babbitt.jobs.record_teardown import record_teardown
+from babbitt.logbook.folder import Logbook, create_logbook, open_logbook, settings_text
+from babbitt.model.finding import Measurement
+from babbitt.model.part_records import BuiltMeasurement, SheetLine
+from babbitt.register.records import (
+    builds,
+    corrections,
+    engines,
+    events,
+    fitments,
+    history,
+    parts,
+    work,
+)
+from invented import SPEC
 
 BUILT = datetime(2026, 1, 1, tzinfo=UTC)
 REFRESHED = datetime(2026, 5, 20, 8, 0, tzinfo=UTC)

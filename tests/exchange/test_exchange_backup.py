@@ -15,18 +15,18 @@ import pytest
 from exchange_books import take_in, write_log
 from sqlalchemy import select
 
-from pipeline import backup
-from pipeline.backup import MANIFEST_FILE, back_up, restore, without_server
-from pipeline.errors import LogbookError, SettingsError
-from pipeline.logbook import Logbook, open_logbook
-from pipeline.moves import assign_run
-from pipeline.register import runs
-from pipeline.register.backup import copy_rows
-from pipeline.register.models import Base
-from pipeline.register.part_models import FindingRow
-from pipeline.register.store import Register, sqlite_url
-from pipeline.settings import parse_settings
-from pipeline.verify import Verified, verify
+from babbitt.errors import LogbookError, SettingsError
+from babbitt.jobs import back_up as backup
+from babbitt.jobs.back_up import MANIFEST_FILE, back_up, restore, without_server
+from babbitt.jobs.move_runs import assign_run
+from babbitt.jobs.verify import Verified, verify
+from babbitt.logbook.folder import Logbook, open_logbook
+from babbitt.logbook.settings import parse_settings
+from babbitt.register.backup import copy_rows
+from babbitt.register.records import runs
+from babbitt.register.tables.models import Base
+from babbitt.register.tables.part_models import FindingRow
+from babbitt.register.tables.store import Register, sqlite_url
 
 
 def everything(register: Register) -> dict[str, list[tuple[object, ...]]]:

@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from pipeline.cli import main
-from pipeline.logbook import Logbook
+from babbitt.commands.cli import main
+from babbitt.logbook.folder import Logbook
 
 PARTS = "part_id,kind,engine,fitted_at\nCR-1,crankshaft,E1,2026-02-01\nCR-2,crankshaft,,\n"
 

@@ -7,11 +7,11 @@ from typing import get_args
 import pytest
 from sqlalchemy import inspect
 
-from pipeline.dictionary import ColumnType, Table, dictionary
-from pipeline.exchange.tables import tables_of
-from pipeline.logbook import Logbook
-from pipeline.register import models, part_models
-from pipeline.register.models import Base
+from babbitt.exchange.tables import tables_of
+from babbitt.logbook.folder import Logbook
+from babbitt.register.dictionary import ColumnType, Table, dictionary
+from babbitt.register.tables import models, part_models
+from babbitt.register.tables.models import Base
 
 EXPORTED_OTHERWISE = {
     "channels",  # run_channel

@@ -18,16 +18,16 @@ from exchange_books import BUILT
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from pipeline.dictionary import Column, dictionary
-from pipeline.errors import LogbookError, RegisterError
-from pipeline.exchange.export import export
-from pipeline.exchange.files import as_written, dictionary_rows, harmless
-from pipeline.exchange.tables import tables_of
-from pipeline.logbook import Logbook
-from pipeline.register import builds
-from pipeline.register.dump import TableDump
-from pipeline.register.sums import window_sums
-from pipeline.register.values import Window
+from babbitt.errors import LogbookError, RegisterError
+from babbitt.exchange.export import export
+from babbitt.exchange.files import as_written, dictionary_rows, harmless
+from babbitt.exchange.tables import tables_of
+from babbitt.logbook.folder import Logbook
+from babbitt.model.records import Window
+from babbitt.register.dictionary import Column, dictionary
+from babbitt.register.queries.dump import TableDump
+from babbitt.register.queries.sums import window_sums
+from babbitt.register.records import builds
 
 READ_CELL: dict[str, Callable[[str], Any]] = {
     "text": as_written,
@@ -178,7 +178,7 @@ def test_what_fails_in_the_middle_leaves_nothing(
     def full_disk(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("pipeline.exchange.export.write_sqlite_file", full_disk)
+    monkeypatch.setattr("babbitt.exchange.export.write_sqlite_file", full_disk)
     there = set(tmp_path.iterdir())
     with pytest.raises(LogbookError, match="the disk is full"):
         export(full, tmp_path / "out")

@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.errors import RegisterError
-from pipeline.exchange.export import export
-from pipeline.exchange.importing import What, import_rows
-from pipeline.exchange.rows import Step
-from pipeline.logbook import Logbook
-from pipeline.register import fitments, history, parts, teardowns
-from pipeline.register.journal import journal
+from babbitt.errors import RegisterError
+from babbitt.exchange.export import export
+from babbitt.exchange.importing import What, import_rows
+from babbitt.exchange.rows import Step
+from babbitt.logbook.folder import Logbook
+from babbitt.register.journal.entries import journal
+from babbitt.register.records import fitments, history, parts, teardowns
 
 PARTS = """\
 part_id,kind,note,engine,position,fitted_at

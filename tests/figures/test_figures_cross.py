@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.figures.cross import Cloud, Curve, Mark, cross_figure
-from pipeline.figures.ink import DARK
+from babbitt.present.figures.cross import Cloud, Curve, Mark, cross_figure
+from babbitt.present.figures.ink import DARK
 
 X = np.array([1.0, 2.0], dtype=np.float32)
 

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.figures.ink import DARK, LIGHT
-from pipeline.figures.labels import apart
-from pipeline.figures.time_line import time_line
-from pipeline.figures.wear import drift_line, pressure_map, running_map
-from pipeline.show import Reader
+from babbitt.present.figures.ink import DARK, LIGHT
+from babbitt.present.figures.labels import apart
+from babbitt.present.figures.time_line import time_line
+from babbitt.present.figures.wear import drift_line, pressure_map, running_map
+from babbitt.present.words import Reader
 
 METRIC, IMPERIAL = Reader("metric", UTC), Reader("imperial", UTC)
 MAY = datetime(2026, 5, 2, 10, 0, tzinfo=UTC)

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.causes import parts
-from pipeline.figures.ink import DARK, LIGHT
-from pipeline.figures.section import draw_section
-from pipeline.finding import require_position
+from babbitt.model.damage_modes import parts
+from babbitt.model.finding import require_position
+from babbitt.present.figures.ink import DARK, LIGHT
+from babbitt.present.figures.section import draw_section
 
 SVG = "{http://www.w3.org/2000/svg}"
 MOST = 12

@@ -7,9 +7,9 @@ import json
 import numpy as np
 import pytest
 
-from pipeline.figures.ink import LIGHT
-from pipeline.figures.panels import Area, Limit, Line, Panel, seconds_of
-from pipeline.figures.traces import MOST_BANDS, Band, traces_figure
+from babbitt.present.figures.ink import LIGHT
+from babbitt.present.figures.panels import Area, Limit, Line, Panel, seconds_of
+from babbitt.present.figures.traces import MOST_BANDS, Band, traces_figure
 
 TIME_S = np.array([0.0, 1.0, 2.0, 3.0])
 RISING = np.array([0.0, 10.0, 20.0, 30.0], dtype=np.float32)

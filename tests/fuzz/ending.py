@@ -9,7 +9,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from pipeline.errors import BabbittError
+from babbitt.errors import BabbittError
 
 MOST_S = 10.0
 MOST_BYTES = 1 << 30

@@ -21,16 +21,16 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 from dialects.make import FORMS
-from invented import SPEC
 from mutants import mutant
 
-from pipeline.flow import ingest_log
-from pipeline.ingest.source import Instructions
-from pipeline.intake import Intake
-from pipeline.logbook import Logbook, create_logbook, settings_text
-from pipeline.register import engines, runs
-from pipeline.run import MISSING
-from pipeline.verify import verify
+from babbitt.ingest.source import Instructions
+from babbitt.jobs.ingest import ingest_log
+from babbitt.jobs.ingest_result import Intake
+from babbitt.jobs.verify import verify
+from babbitt.logbook.folder import Logbook, create_logbook, settings_text
+from babbitt.model.run import MISSING
+from babbitt.register.records import engines, runs
+from invented import SPEC
 
 BABBITT = str(Path(sys.executable).with_name("babbitt"))
 LONGEST_SENTENCE = 1500

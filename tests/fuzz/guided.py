@@ -14,7 +14,7 @@ from pathlib import Path
 
 import atheris
 
-with atheris.instrument_imports(include=["pipeline", "tomllib"]):
+with atheris.instrument_imports(include=["babbitt", "tomllib"]):
     from ending import FaultError, end_of
     from handed import targets
 

@@ -16,22 +16,22 @@ from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
-from engine_book import NOW, SERVICE, TOML
 from PIL import Image
-from strip_book import make_strip_book
 
-from pipeline.backup import MANIFEST_FILE, back_up, restore
-from pipeline.build_sheet import read_sheet
-from pipeline.errors import RegisterError
-from pipeline.exchange.importing import What, import_rows
-from pipeline.log_bytes import open_log
-from pipeline.logbook import REGISTER_FILE, Logbook, settings_text
-from pipeline.settings import parse_settings
-from pipeline.show import parse_instant
-from pipeline.spec import parse_spec
-from pipeline.taking_apart import record_teardown
-from pipeline.teardown.findings_file import COLUMNS, Format, read_findings
-from pipeline.teardown.photos import prepare_photo
+from babbitt.errors import RegisterError
+from babbitt.exchange.importing import What, import_rows
+from babbitt.ingest.log_bytes import open_log
+from babbitt.jobs.back_up import MANIFEST_FILE, back_up, restore
+from babbitt.jobs.record_teardown import record_teardown
+from babbitt.logbook.folder import REGISTER_FILE, Logbook, settings_text
+from babbitt.logbook.settings import parse_settings
+from babbitt.model.engine_spec import parse_spec
+from babbitt.present.words import parse_instant
+from babbitt.teardown.build_sheet import read_sheet
+from babbitt.teardown.findings_file import COLUMNS, Format, read_findings
+from babbitt.teardown.photos import prepare_photo
+from engine_book import NOW, SERVICE, TOML
+from strip_book import make_strip_book
 
 WRITTEN_S = 1_780_000_000.0
 """When packed logs were written, in seconds since 1970: so long ago that nobody waits for more."""

@@ -20,12 +20,12 @@ from urllib.parse import quote, urlencode
 import flask.testing
 from dash import Dash
 from ending import FaultError, end_of
+
+from babbitt_dashboard.app import PAGES, make_app
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.guard import add_guard
 from engine_book import NOW, REFRESHED
 from strip_book import APART, make_strip_book
-
-from dashboard.app import PAGES, make_app
-from dashboard.desk import Desk
-from dashboard.guard import add_guard
 
 FAULT = b"A fault in Babbitt"
 RUN = f"E1-{REFRESHED + timedelta(days=1):%Y%m%d%H}".ljust(16, "0")

@@ -12,20 +12,20 @@ from typing import Any
 import ending
 import numpy as np
 import pytest
-from bounded import bounded
 from ending import FaultError, end_of
 from fuzz_handed import fuzz
 from handed import Target, targets
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.build_sheet import read_sheet
-from pipeline.csv_rows import read_number
-from pipeline.exchange.files import harmless
-from pipeline.ingest.headers import name_and_unit
-from pipeline.settings import parse_settings
-from pipeline.spec import parse_spec
-from pipeline.teardown.findings_file import read_findings
+from babbitt.exchange.files import harmless
+from babbitt.ingest.text.headers import name_and_unit
+from babbitt.logbook.settings import parse_settings
+from babbitt.model.csv_rows import read_number
+from babbitt.model.engine_spec import parse_spec
+from babbitt.teardown.build_sheet import read_sheet
+from babbitt.teardown.findings_file import read_findings
+from bounded import bounded
 
 COUNT, SLOW_COUNT = 60, 6
 MB = 1_000_000

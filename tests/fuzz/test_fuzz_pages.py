@@ -11,8 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pages import CALLBACKS, Pages, fuzz
 
-from pipeline.logbook import Logbook
-from pipeline.register import engines
+from babbitt.logbook.folder import Logbook
+from babbitt.register.records import engines
 
 COUNT = 8
 ENGINES = ["E1", "E2", "E3"]

@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
-from pipeline.errors import LogRefusedError
-from pipeline.ingest.inspect import Inspection, inspect_log
-from pipeline.ingest.read import Instructions, ReadSource, read_log
-from pipeline.run import Run
+from babbitt.errors import LogRefusedError
+from babbitt.ingest.preview import Inspection, inspect_log
+from babbitt.ingest.read import Instructions, ReadSource, read_log
+from babbitt.model.run import Run
 
 MODIFIED = datetime(2026, 5, 16, 18, 30, tzinfo=UTC)
 

@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given, settings
 from ingest_logs import csv_of, read, refused, source_of
 
-from pipeline.ingest import parse, store
-from pipeline.ingest import read as reading
-from pipeline.ingest.source import Instructions
-from pipeline.run import BAD, Run
+from babbitt.ingest import read as reading
+from babbitt.ingest.columns import store
+from babbitt.ingest.source import Instructions
+from babbitt.ingest.text import parse
+from babbitt.model.run import BAD, Run
 
 HEADERS = ["Time (s)", "RPM", "Oil Press [bar]", "Coolant [°C]", "Lateral g", "lap"]
 
@@ -67,7 +68,7 @@ def test_any_block_size_gives_the_same_run(
     whole = read(data)
     with pytest.MonkeyPatch.context() as small:
         small.setattr(parse, "BLOCK_BYTES", size)
-        small.setattr("pipeline.ingest.text._TAIL_BYTES", 200)
+        small.setattr("babbitt.ingest.text.decode._TAIL_BYTES", 200)
         same(read(data), whole)
 
 
@@ -85,7 +86,7 @@ def test_clock_times_do_not_depend_on_blocks(time: str, monkeypatch: pytest.Monk
     whole = read(log)
     assert whole.duration_s == 899 * 60.0
     monkeypatch.setattr(parse, "BLOCK_BYTES", 500)
-    monkeypatch.setattr("pipeline.ingest.text._TAIL_BYTES", 100)
+    monkeypatch.setattr("babbitt.ingest.text.decode._TAIL_BYTES", 100)
     same(read(log), whole)
 
 
@@ -94,7 +95,7 @@ def test_lines_are_told_right_in_any_block(monkeypatch: pytest.MonkeyPatch) -> N
     rows[800] = ("2.00", 2000, 5)
     log = "note\n" + csv_of(["time (s)", "rpm", "boost [kPa]"], rows)
     monkeypatch.setattr(parse, "BLOCK_BYTES", 600)
-    monkeypatch.setattr("pipeline.ingest.text._TAIL_BYTES", 100)
+    monkeypatch.setattr("babbitt.ingest.text.decode._TAIL_BYTES", 100)
     assert "time runs backwards in line 803" in str(refused(log))
     rows[800] = ("8.00", 2000, 5)
     log = "note\n" + csv_of(["time (s)", "rpm", "boost [kPa]"], rows)

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from ingest_logs import csv_of, ramp, read, refused, source_of
 
-from pipeline.errors import LogRefusedError
-from pipeline.ingest.cells import CellReader, Rows
-from pipeline.ingest.dialect import find_dialect
-from pipeline.ingest.text import read_text
-from pipeline.run import ChannelArray, FloatArray
+from babbitt.errors import LogRefusedError
+from babbitt.ingest.text.cells import CellReader, Rows
+from babbitt.ingest.text.decode import read_text
+from babbitt.ingest.text.dialect import find_dialect
+from babbitt.model.run import ChannelArray, FloatArray
 
 
 @dataclass

@@ -3,12 +3,12 @@ from typing import Any
 import pytest
 from ingest_logs import csv_of, ramp, read, refused, source_of
 
-from pipeline.errors import SettingsError
-from pipeline.ingest.channels import Layout, lay_out
-from pipeline.ingest.dialect import find_dialect
-from pipeline.ingest.source import Instructions
-from pipeline.ingest.text import read_text
-from pipeline.settings import Profile
+from babbitt.errors import SettingsError
+from babbitt.ingest.columns.channels import Layout, lay_out
+from babbitt.ingest.source import Instructions
+from babbitt.ingest.text.decode import read_text
+from babbitt.ingest.text.dialect import find_dialect
+from babbitt.logbook.settings import Profile
 
 
 def layout_of(headers: list[str], units_row: list[str] | None = None, **given: Any) -> Layout:

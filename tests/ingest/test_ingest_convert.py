@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 from ingest_logs import read
 
-from pipeline.run import Run
-from pipeline.settings import Profile
+from babbitt.logbook.settings import Profile
+from babbitt.model.run import Run
 
 
 def run_of(headers: str, *rows: str, **given: object) -> Run:

@@ -2,7 +2,8 @@ from datetime import UTC, date, timedelta, timezone
 
 import pytest
 
-from pipeline.ingest.dates import (
+from babbitt.ingest.text.dialect import Line
+from babbitt.ingest.time.dates import (
     Moment,
     ambiguous_date,
     note_of_start,
@@ -11,7 +12,6 @@ from pipeline.ingest.dates import (
     read_moment,
     zone_of,
 )
-from pipeline.ingest.dialect import Line
 
 
 def notes(*lines: tuple[str, ...]) -> list[Line]:

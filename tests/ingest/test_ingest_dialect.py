@@ -1,9 +1,9 @@
 import pytest
 from ingest_logs import source_of
 
-from pipeline.errors import LogRefusedError
-from pipeline.ingest.dialect import Dialect, find_dialect
-from pipeline.ingest.text import read_text
+from babbitt.errors import LogRefusedError
+from babbitt.ingest.text.decode import read_text
+from babbitt.ingest.text.dialect import Dialect, find_dialect
 
 
 def dialect_of(log: str) -> Dialect:

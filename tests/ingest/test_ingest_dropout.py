@@ -3,9 +3,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.catalogue import channels
-from pipeline.ingest.quality import flag_samples
-from pipeline.run import BAD, GOOD
+from babbitt.ingest.quality.flags import flag_samples
+from babbitt.model.channels import channels
+from babbitt.model.run import BAD, GOOD
 
 OIL = channels()["oil_pressure"].limits
 RPM = channels()["rpm"].limits

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from ingest_logs import inspect, read, refused
 
-from pipeline.settings import Profile
+from babbitt.logbook.settings import Profile
 
 LOG = (
     "Logger serial: 10442\nDriver;A. Nother\nDate: 2026-05-03\n"

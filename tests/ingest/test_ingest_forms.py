@@ -7,8 +7,8 @@ import pytest
 from dialects.form import Form
 from dialects.make import FOLDER, FORMS, USUAL, source_of
 
-from pipeline.errors import LogRefusedError
-from pipeline.ingest.read import Instructions, read_log
+from babbitt.errors import LogRefusedError
+from babbitt.ingest.read import Instructions, read_log
 
 TAKEN = [form for form in FORMS if not form.refused]
 REFUSED = [form for form in FORMS if form.refused]

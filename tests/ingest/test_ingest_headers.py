@@ -2,9 +2,9 @@ from itertools import chain
 
 import pytest
 
-from pipeline.catalogue import channels
-from pipeline.ingest.headers import Meaning, fold, join_groups, read_header
-from schemas import read_toml
+from babbitt.ingest.text.headers import Meaning, fold, join_groups, read_header
+from babbitt.model.channels import channels
+from babbitt.model.contracts import read_toml
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,7 @@
 import pytest
 from ingest_logs import csv_of, inspect, ramp, read
 
-from pipeline.errors import LogRefusedError
+from babbitt.errors import LogRefusedError
 
 
 def test_every_column_has_a_row_with_what_was_found() -> None:

@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.catalogue import channels
-from pipeline.ingest.quality import flag_samples
-from pipeline.run import BAD, GOOD, SUSPECT
+from babbitt.ingest.quality.flags import flag_samples
+from babbitt.model.channels import channels
+from babbitt.model.run import BAD, GOOD, SUSPECT
 
 OIL = channels()["oil_pressure"].limits
 RATES = pytest.mark.parametrize("hz", [10, 12.5, 20, 50, 100, 200])

@@ -2,7 +2,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from pipeline.ingest.numerals import find_marks, is_blank, is_number, read_numbers
+from babbitt.ingest.text.numerals import find_marks, is_blank, is_number, read_numbers
 
 
 @pytest.mark.parametrize(

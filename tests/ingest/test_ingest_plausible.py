@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 from ingest_logs import refused
 
-from pipeline.catalogue import channels
-from pipeline.ingest.plausible import plausible_units
+from babbitt.ingest.columns.plausible import plausible_units
+from babbitt.model.channels import channels
 
 
 @pytest.mark.parametrize(

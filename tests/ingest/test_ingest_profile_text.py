@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from ingest_logs import csv_of, inspect, ramp
 
-from pipeline.ingest.profile_text import profile_text
-from pipeline.settings import Profile
+from babbitt.ingest.text.profile_text import profile_text
+from babbitt.logbook.settings import Profile
 
 WORDS = st.text(st.characters(codec="utf-8"), min_size=1)
 

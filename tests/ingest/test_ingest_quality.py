@@ -6,11 +6,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.catalogue import channels
-from pipeline.ingest.checks import flat_line, gross_range, merge, rate_of_change, spike
-from pipeline.ingest.quality import Fault, flag_samples, quality_sentences
-from pipeline.run import BAD, GOOD, MISSING, NOT_EVALUATED, SUSPECT, Run, RunInfo, Signal
-from pipeline.running import interval_s
+from babbitt.ingest.quality.checks import flat_line, gross_range, merge, rate_of_change, spike
+from babbitt.ingest.quality.flags import Fault, flag_samples, quality_sentences
+from babbitt.model.channels import channels
+from babbitt.model.engine_running import interval_s
+from babbitt.model.run import BAD, GOOD, MISSING, NOT_EVALUATED, SUSPECT, Run, RunInfo, Signal
 
 OIL = channels()["oil_pressure"].limits
 RPM = channels()["rpm"].limits

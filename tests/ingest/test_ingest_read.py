@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from ingest_logs import MODIFIED, csv_of, inspect, ramp, read, refused, source_of
 
-from pipeline.errors import LogRefusedError
-from pipeline.ingest.inspect import inspect_log
-from pipeline.ingest.read import Instructions, ReadSource, read_log
-from pipeline.run import BAD, GOOD, run_from_table, run_to_table
+from babbitt.errors import LogRefusedError
+from babbitt.ingest.preview import inspect_log
+from babbitt.ingest.read import Instructions, ReadSource, read_log
+from babbitt.model.run import BAD, GOOD, run_from_table, run_to_table
 
 FULL = [
     "Time (s)",

@@ -3,10 +3,10 @@ import pytest
 from hypothesis import given
 from ingest_logs import source_of
 
-from pipeline.errors import LogRefusedError
-from pipeline.ingest.dialect import Dialect, find_dialect
-from pipeline.ingest.restart import Piece, Restart, restarted, shift_after, split_at_headers
-from pipeline.ingest.text import read_text
+from babbitt.errors import LogRefusedError
+from babbitt.ingest.text.decode import read_text
+from babbitt.ingest.text.dialect import Dialect, find_dialect
+from babbitt.ingest.time.restart import Piece, Restart, restarted, shift_after, split_at_headers
 
 NOTES = "Start,2026-05-16 14:00:00\nUnit,3\n\n"
 HEADER = "time,rpm\ns,1/min\n"

@@ -10,7 +10,7 @@ import numpy as np
 from hypothesis import given, settings
 from ingest_logs import read
 
-from pipeline.settings import Profile
+from babbitt.logbook.settings import Profile
 
 STARTED = datetime(2026, 5, 16, 23, 59, 58, 500_000, tzinfo=UTC)
 

@@ -3,8 +3,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 
-from pipeline.errors import LogRefusedError
-from pipeline.ingest.series import Rows, merge_series
+from babbitt.errors import LogRefusedError
+from babbitt.ingest.columns.series import Rows, merge_series
 
 BLANK = np.nan
 

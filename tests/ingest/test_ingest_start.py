@@ -4,7 +4,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from ingest_logs import MODIFIED, csv_of, ramp, read, refused
 
-from pipeline.settings import Profile
+from babbitt.logbook.settings import Profile
 
 BERLIN = ZoneInfo("Europe/Berlin")
 ROWS = csv_of(["time", "rpm"], ramp())

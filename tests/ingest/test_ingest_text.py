@@ -3,8 +3,8 @@ import codecs
 import pytest
 from ingest_logs import source_of
 
-from pipeline.errors import LogRefusedError
-from pipeline.ingest.text import Text, read_text
+from babbitt.errors import LogRefusedError
+from babbitt.ingest.text.decode import Text, read_text
 
 LOG = "time,Öldruck [bar]\n0.0,1.5\n0.1,2.5\n"
 

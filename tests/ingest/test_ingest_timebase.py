@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 
-from pipeline.catalogue import FlagLimits, channels
-from pipeline.ingest.store import SampleStore
-from pipeline.ingest.timebase import BaseBuilder, Pace, Placed, about_gaps, pace_of, place
-from pipeline.run import BAD, GOOD, MISSING, NOT_EVALUATED, ChannelArray, FloatArray
+from babbitt.ingest.columns.store import SampleStore
+from babbitt.ingest.time.timebase import BaseBuilder, Pace, Placed, about_gaps, pace_of, place
+from babbitt.model.channels import FlagLimits, channels
+from babbitt.model.run import BAD, GOOD, MISSING, NOT_EVALUATED, ChannelArray, FloatArray
 
 NAN = np.nan
 

@@ -1,4 +1,4 @@
-from pipeline.ingest.wording import listed, shown, tidy
+from babbitt.ingest.text.wording import listed, shown, tidy
 
 
 def test_text_of_a_log_is_tidied_to_one_short_line() -> None:

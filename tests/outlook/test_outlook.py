@@ -6,6 +6,15 @@ import json
 from dataclasses import replace
 
 import pytest
+
+from babbitt.model.engine_spec import KINDS, parse_spec
+from babbitt.model.service_limits import ServiceLimit
+from babbitt.outlook.ahead import MOST_RUNS, pool_of
+from babbitt.outlook.doubts import Coverage
+from babbitt.outlook.drift import Drift
+from babbitt.outlook.outlook import EngineState, look_ahead
+from babbitt.outlook.words import outlook_json, reach_in_words, reasons, would_change
+from babbitt.present.words import CAUTION
 from invented import SPEC
 from made_lives import (
     MAY,
@@ -19,15 +28,6 @@ from made_lives import (
     like_parts,
     taken,
 )
-
-from pipeline.outlook.ahead import MOST_RUNS, pool_of
-from pipeline.outlook.doubts import Coverage
-from pipeline.outlook.drift import Drift
-from pipeline.outlook.outlook import EngineState, look_ahead
-from pipeline.outlook.words import outlook_json, reach_in_words, reasons, would_change
-from pipeline.service import ServiceLimit
-from pipeline.show import CAUTION
-from pipeline.spec import KINDS, parse_spec
 
 LIFE = parse_spec(SPEC + "[life]\noil_starvation = 100.0\n", source="test")
 COSTS = parse_spec(

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_lives import a_ledger, day
 
-from pipeline.causes import causes
-from pipeline.damage.ledger import column_of
-from pipeline.outlook.ahead import FUTURES, LEAST_RUNS, MOST_RUNS, draw_ahead, pool_of
+from babbitt.damage.ledger import column_of
+from babbitt.model.damage_modes import causes
+from babbitt.outlook.ahead import FUTURES, LEAST_RUNS, MOST_RUNS, draw_ahead, pool_of
+from made_lives import a_ledger, day
 
 STARVED = column_of("oil_starvation")
 NO_RATES = np.zeros(len(causes()))

@@ -6,14 +6,14 @@ import json
 
 import numpy as np
 import pytest
-from made_lives import WIPED, day, taken
 
-from pipeline.causes import causes
-from pipeline.damage.fleet import BuildSpan, Fleet
-from pipeline.damage.ledger import Ledger
-from pipeline.damage.looks import Seen
-from pipeline.outlook.backtest import back_test
-from pipeline.spec import KINDS, LifeSection
+from babbitt.damage.fleet import BuildSpan, Fleet
+from babbitt.damage.ledger import Ledger
+from babbitt.damage.looks import Seen
+from babbitt.model.damage_modes import causes
+from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.outlook.backtest import back_test
+from made_lives import WIPED, day, taken
 
 LIFE = LifeSection(**dict.fromkeys(KINDS, 100.0))
 BUILDS = 40

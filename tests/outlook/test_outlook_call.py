@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import pytest
-from made_lives import WIPED, like_parts, taken
 
-from pipeline.damage.chance import Estimate
-from pipeline.damage.model import Load
-from pipeline.outlook.call import accepted_risk, decide, expected_cost
-from pipeline.outlook.drift import Drift
-from pipeline.outlook.forecast import ModeOutlook
-from pipeline.outlook.reach import Reach
-from pipeline.spec import DecisionSection
+from babbitt.damage.chance import Estimate
+from babbitt.damage.model import Load
+from babbitt.model.engine_spec import DecisionSection
+from babbitt.outlook.call import accepted_risk, decide, expected_cost
+from babbitt.outlook.drift import Drift
+from babbitt.outlook.forecast import ModeOutlook
+from babbitt.outlook.reach import Reach
+from made_lives import WIPED, like_parts, taken
 
 RISK = DecisionSection(accepted_risk=0.1)
 PASSED = Reach("rod", (None,), "service limit of running hours", 1.2, 0, 0, 0)

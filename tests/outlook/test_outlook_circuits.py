@@ -6,21 +6,21 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_lives import MAY, READER, WIPED, a_ledger, day, known
 from test_outlook import state
 
-from pipeline.damage.ledger import column_of
-from pipeline.errors import RegisterError
-from pipeline.outlook.ahead import LEAST_RUNS, LEAST_THERE, pool_of
-from pipeline.outlook.circuits import circuits_of, headed_for
-from pipeline.outlook.outlook import Outlook, look_ahead
-from pipeline.outlook.words import (
+from babbitt.damage.ledger import column_of
+from babbitt.errors import RegisterError
+from babbitt.outlook.ahead import LEAST_RUNS, LEAST_THERE, pool_of
+from babbitt.outlook.circuits import circuits_of, headed_for
+from babbitt.outlook.outlook import Outlook, look_ahead
+from babbitt.outlook.words import (
     drawn_in_words,
     outlook_json,
     reach_in_words,
     reasons,
     would_change,
 )
+from made_lives import MAY, READER, WIPED, a_ledger, day, known
 
 STARVED = column_of("oil_starvation")
 WHERE = ("Tollbar", "Fennick", "Rookmere", None)

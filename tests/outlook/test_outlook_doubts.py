@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from made_lives import MAY, READER, a_ledger, day, like_parts, taken
 
-from pipeline.outlook.ahead import LEAST_RUNS, pool_of
-from pipeline.outlook.doubts import Coverage, doubts_of
-from pipeline.spec import KINDS, LifeSection
+from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.outlook.ahead import LEAST_RUNS, pool_of
+from babbitt.outlook.doubts import Coverage, doubts_of
+from made_lives import MAY, READER, a_ledger, day, like_parts, taken
 
 LIFE = LifeSection(over_rev=900.0, oil_starvation=400.0)
 RUNS = a_ledger(*({"running": 1.0} for _ in range(LEAST_RUNS)))

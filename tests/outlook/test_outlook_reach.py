@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from made_lives import NO_RATES, a_ledger, day, like_parts, taken
 
-from pipeline.causes import causes
-from pipeline.damage.ledger import column_of
-from pipeline.damage.looks import SoundLook
-from pipeline.outlook.ahead import FUTURES, MOST_RUNS, Ahead, draw_ahead, pool_of
-from pipeline.outlook.gauges import Gauge, life_gauges, service_gauges
-from pipeline.outlook.reach import first_reach, passed
-from pipeline.service import ServiceLimit
-from pipeline.spec import LifeSection
+from babbitt.damage.ledger import column_of
+from babbitt.damage.looks import SoundLook
+from babbitt.model.damage_modes import causes
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.service_limits import ServiceLimit
+from babbitt.outlook.ahead import FUTURES, MOST_RUNS, Ahead, draw_ahead, pool_of
+from babbitt.outlook.gauges import Gauge, life_gauges, service_gauges
+from babbitt.outlook.reach import first_reach, passed
+from made_lives import NO_RATES, a_ledger, day, like_parts, taken
 
 LIFE = LifeSection(oil_starvation=100.0)
 

@@ -6,12 +6,12 @@ import json
 
 import pytest
 
-from pipeline.causes import mode_named
-from pipeline.damage.model import Load, Observation
-from pipeline.damage.posterior import learn
-from pipeline.damage.prior import DOUBT, priors_of
-from pipeline.outlook.why import why
-from pipeline.spec import KINDS, LifeSection
+from babbitt.damage.model import Load, Observation
+from babbitt.damage.posterior import learn
+from babbitt.damage.prior import DOUBT, priors_of
+from babbitt.model.damage_modes import mode_named
+from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.outlook.why import why
 
 KEEPER = mode_named("keeper", "worn")
 LIFE = LifeSection(**dict.fromkeys(KINDS, 900.0))

@@ -3,7 +3,7 @@
 import iapws
 import pytest
 
-from pipeline.totals.coolant import (
+from babbitt.totals.coolant import (
     boiling_point_c,
     glycol_vapour_pressure_kpa,
     water_boiling_point_c,

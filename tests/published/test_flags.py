@@ -5,8 +5,8 @@ import warnings
 import numpy as np
 import pytest
 
-from pipeline.ingest.checks import flat_line, gross_range, merge, rate_of_change, spike
-from pipeline.run import BAD, GOOD, MISSING, NOT_EVALUATED, SUSPECT
+from babbitt.ingest.quality.checks import flat_line, gross_range, merge, rate_of_change, spike
+from babbitt.model.run import BAD, GOOD, MISSING, NOT_EVALUATED, SUSPECT
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # of the packages that ioos_qc imports

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.totals.kinematics import mean_piston_speed_m_s, peak_piston_acceleration_m_s2
+from babbitt.totals.kinematics import mean_piston_speed_m_s, peak_piston_acceleration_m_s2
 
 pytestmark = pytest.mark.published
 

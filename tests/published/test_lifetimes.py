@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from pipeline.damage.model import (
+from babbitt.damage.model import (
     Load,
     Observation,
     log_likelihood,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import rainflow
 
-from pipeline.totals.heat_cycles import ranges, turning_points
+from babbitt.totals.heat_cycles import ranges, turning_points
 
 pytestmark = pytest.mark.published
 

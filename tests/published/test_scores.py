@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.damage.scores import brier_score, calibration_table, decompose
+from babbitt.damage.scores import brier_score, calibration_table, decompose
 
 pytestmark = pytest.mark.published
 

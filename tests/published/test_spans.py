@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.detect.spans import find_spans
+from babbitt.detect.spans import find_spans
 
 pytestmark = pytest.mark.published
 

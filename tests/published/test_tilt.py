@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.totals.tilt import oil_angle_deg
+from babbitt.totals.tilt import oil_angle_deg
 
 pytestmark = pytest.mark.published
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.units import parse, units_of
+from babbitt.model.units import parse, units_of
 
 pytestmark = pytest.mark.published
 

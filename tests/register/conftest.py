@@ -7,8 +7,8 @@ import pytest
 from register_records import add_engine
 from sqlalchemy import URL, create_engine, delete, event
 
-from pipeline.register import part_models
-from pipeline.register.store import Register, sqlite_url
+from babbitt.register.tables import part_models
+from babbitt.register.tables.store import Register, sqlite_url
 
 _TABLES = tuple(reversed(part_models.Base.metadata.sorted_tables))
 _names = (f"test{n}" for n in itertools.count())

@@ -5,12 +5,12 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from pipeline.event import Event, event_id_of
-from pipeline.exposure import Exposure, RunningTable
-from pipeline.finding import Finding
-from pipeline.register import engines, events, runs
-from pipeline.run import Run, RunInfo, Signal
-from pipeline.spec import DOSE_UNIT, KINDS, PEAK_UNIT, parse_spec
+from babbitt.model.engine_spec import DOSE_UNIT, KINDS, PEAK_UNIT, parse_spec
+from babbitt.model.event import Event, event_id_of
+from babbitt.model.exposure import Exposure, RunningTable
+from babbitt.model.finding import Finding
+from babbitt.model.run import Run, RunInfo, Signal
+from babbitt.register.records import engines, events, runs
 
 SPEC = """
 [engine]

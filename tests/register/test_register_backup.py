@@ -2,13 +2,13 @@ import pytest
 from register_records import MAY, add_engine, add_run, an_event, days
 from sqlalchemy import select
 
-from pipeline.errors import LogbookError
-from pipeline.register import corrections, history, parts
-from pipeline.register.backup import KeptRun, copy_register, copy_rows, kept_files, refuse_newer
-from pipeline.register.migrations import HEAD
-from pipeline.register.models import Base
-from pipeline.register.store import Register, sqlite_url
-from pipeline.register.undo import undo
+from babbitt.errors import LogbookError
+from babbitt.register.backup import KeptRun, copy_register, copy_rows, kept_files, refuse_newer
+from babbitt.register.journal.undo import undo
+from babbitt.register.migrations import HEAD
+from babbitt.register.records import corrections, history, parts
+from babbitt.register.tables.models import Base
+from babbitt.register.tables.store import Register, sqlite_url
 
 
 def everything(register):

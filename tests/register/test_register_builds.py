@@ -5,10 +5,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from register_records import BUILT, MAY, SPEC, add_engine, add_run, days
 
-from pipeline.errors import RegisterError
-from pipeline.register import builds, corrections, engines
-from pipeline.register.journal import journal
-from pipeline.register.values import SurfaceRecord
+from babbitt.errors import RegisterError
+from babbitt.model.records import SurfaceRecord
+from babbitt.register.journal.entries import journal
+from babbitt.register.records import builds, corrections, engines
 
 
 def refresh(register, at, note="", engine_id="E-1"):

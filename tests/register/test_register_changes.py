@@ -6,10 +6,10 @@ import threading
 import pytest
 from register_records import BUILT, MAY, add_engine, add_run, days, read, write
 
-from pipeline.errors import RegisterError
-from pipeline.register import builds, corrections, engines, fitments, parts, work
-from pipeline.register.journal import journal
-from pipeline.register.store import Register
+from babbitt.errors import RegisterError
+from babbitt.register.journal.entries import journal
+from babbitt.register.records import builds, corrections, engines, fitments, parts, work
+from babbitt.register.tables.store import Register
 
 
 def test_the_second_to_save_sees_what_the_first_wrote(with_engine):
@@ -60,7 +60,7 @@ def test_two_programs_that_save_at_once_do_so_one_after_the_other(with_engine, d
 
 def test_who_looked_at_the_newest_may_save_though_the_program_wrote_since(with_engine):
     """Judging a run is no change of it by a person."""
-    from pipeline.register import events
+    from babbitt.register.records import events
 
     add_run(with_engine)
     seen = read(with_engine, engines.list_engines)[0].version

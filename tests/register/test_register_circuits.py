@@ -3,14 +3,14 @@
 import pytest
 from register_records import MAY, a_run, add_engine, an_exposure, days, read, write
 
-from pipeline.errors import RegisterError
-from pipeline.register import circuits, corrections, runs
-from pipeline.register.dump import dump_tables
-from pipeline.register.journal import journal
-from pipeline.register.journal_text import sentence
-from pipeline.register.run_exposures import run_exposures
-from pipeline.register.run_lines import run_lines
-from pipeline.register.undo import redo, undo
+from babbitt.errors import RegisterError
+from babbitt.register.journal.entries import journal
+from babbitt.register.journal.fields import sentence
+from babbitt.register.journal.undo import redo, undo
+from babbitt.register.queries.dump import dump_tables
+from babbitt.register.queries.run_exposures import run_exposures
+from babbitt.register.queries.run_lines import run_lines
+from babbitt.register.records import circuits, corrections, runs
 
 
 @pytest.fixture

@@ -3,9 +3,9 @@ from dataclasses import replace
 import pytest
 from register_records import BUILT, MAY, add_engine, add_run, an_event, days, minutes
 
-from pipeline.errors import RegisterError
-from pipeline.register import corrections, events, exposures, runs
-from pipeline.register.journal import journal
+from babbitt.errors import RegisterError
+from babbitt.register.journal.entries import journal
+from babbitt.register.records import corrections, events, exposures, runs
 
 
 @pytest.fixture

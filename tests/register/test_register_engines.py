@@ -2,11 +2,11 @@ import pytest
 from register_records import BUILT, MAY, OTHER_SPEC, SPEC, add_engine, add_run, days
 from sqlalchemy import func, select
 
-from pipeline.errors import RegisterError, SettingsError
-from pipeline.register import builds, corrections, engines
-from pipeline.register.journal import journal
-from pipeline.register.models import EngineSpecRow
-from pipeline.spec import parse_spec
+from babbitt.errors import RegisterError, SettingsError
+from babbitt.model.engine_spec import parse_spec
+from babbitt.register.journal.entries import journal
+from babbitt.register.records import builds, corrections, engines
+from babbitt.register.tables.models import EngineSpecRow
 
 
 def test_an_engine_has_the_spec_it_was_added_with(with_engine):

@@ -3,9 +3,9 @@ from dataclasses import replace
 import pytest
 from register_records import MAY, add_engine, add_run, an_event, days
 
-from pipeline.errors import RegisterError
-from pipeline.register import events, runs
-from pipeline.register.journal import journal
+from babbitt.errors import RegisterError
+from babbitt.register.journal.entries import journal
+from babbitt.register.records import events, runs
 
 
 def review(register, event_id, verdict, note=""):

@@ -13,8 +13,12 @@ from register_records import (
     write,
 )
 
-from pipeline.finding import Measurement
-from pipeline.register import (
+from babbitt.model.finding import Measurement
+from babbitt.model.part_records import BuiltMeasurement, SheetLine
+from babbitt.register.journal.entries import journal
+from babbitt.register.journal.fields import sentence
+from babbitt.register.journal.undo import undo
+from babbitt.register.records import (
     builds,
     corrections,
     engines,
@@ -25,10 +29,6 @@ from pipeline.register import (
     teardowns,
     work,
 )
-from pipeline.register.journal import journal
-from pipeline.register.journal_text import sentence
-from pipeline.register.part_values import BuiltMeasurement, SheetLine
-from pipeline.register.undo import undo
 
 
 @pytest.fixture

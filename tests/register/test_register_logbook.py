@@ -6,15 +6,15 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from invented import SPEC
 
-from pipeline import moves
-from pipeline.commands.totals import totals_of
-from pipeline.flow import ingest_log
-from pipeline.ingest.source import Instructions
-from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_text
-from pipeline.register import engines
-from pipeline.verify import verify
+from babbitt.commands.totals import totals_of
+from babbitt.ingest.source import Instructions
+from babbitt.jobs import move_runs as moves
+from babbitt.jobs.ingest import ingest_log
+from babbitt.jobs.verify import verify
+from babbitt.logbook.folder import Logbook, create_logbook, open_logbook, settings_text
+from babbitt.register.records import engines
+from invented import SPEC
 
 
 @pytest.fixture

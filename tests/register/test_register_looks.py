@@ -3,11 +3,11 @@
 import pytest
 from register_records import BUILT, MAY, a_finding, add_engine, days, read, write
 
-from pipeline.causes import part_named
-from pipeline.errors import RegisterError
-from pipeline.register import builds, fitments, parts, teardowns
-from pipeline.register.looks import looks, standing
-from pipeline.register.part_values import SheetLine, Stretch
+from babbitt.errors import RegisterError
+from babbitt.model.damage_modes import part_named
+from babbitt.model.part_records import SheetLine, Stretch
+from babbitt.register.queries.looks import looks, standing
+from babbitt.register.records import builds, fitments, parts, teardowns
 
 REFRESHED = MAY
 TORN_DOWN = MAY - days(2)

@@ -11,12 +11,12 @@ import pytest
 from register_records import BUILT, MAY, OTHER_SPEC, SPEC, days, read, write
 from sqlalchemy import create_engine, text
 
-from pipeline.register import builds, engines, events, runs
-from pipeline.register.journal import journal
-from pipeline.register.journal_text import sentence
-from pipeline.register.migrations.upgrade import upgrade
-from pipeline.register.store import Register
-from pipeline.register.undo import redo, undo
+from babbitt.register.journal.entries import journal
+from babbitt.register.journal.fields import sentence
+from babbitt.register.journal.undo import redo, undo
+from babbitt.register.migrations.upgrade import upgrade
+from babbitt.register.records import builds, engines, events, runs
+from babbitt.register.tables.store import Register
 
 REFRESHED = MAY + days(20)
 

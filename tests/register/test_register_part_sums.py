@@ -20,13 +20,22 @@ from register_records import (
     write,
 )
 
-from pipeline.exposure import KindSums
-from pipeline.register import builds, corrections, engines, events, fitments, history, parts, runs
-from pipeline.register.part_sums import near_service, part_sums
-from pipeline.register.sums import added_up, window_sums
-from pipeline.register.values import Window
-from pipeline.service import ServiceLimit
-from pipeline.spec import KINDS
+from babbitt.model.engine_spec import KINDS
+from babbitt.model.exposure import KindSums
+from babbitt.model.records import Window
+from babbitt.model.service_limits import ServiceLimit
+from babbitt.register.queries.part_sums import near_service, part_sums
+from babbitt.register.queries.sums import added_up, window_sums
+from babbitt.register.records import (
+    builds,
+    corrections,
+    engines,
+    events,
+    fitments,
+    history,
+    parts,
+    runs,
+)
 
 
 def sums_of(register, part_id, **about):

@@ -7,10 +7,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from register_records import BUILT, MAY, SPEC, add_engine, days, read, write
 
-from pipeline.errors import RegisterError
-from pipeline.register import engines, fitments, history, parts, work
-from pipeline.register.part_values import PartRecord
-from pipeline.register.places import where_now
+from babbitt.errors import RegisterError
+from babbitt.model.part_records import PartRecord
+from babbitt.register.queries.places import where_now
+from babbitt.register.records import engines, fitments, history, parts, work
 
 
 @pytest.fixture

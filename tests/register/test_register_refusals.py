@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 from register_records import MAY, add_engine, add_run, days, read, write
 
-from pipeline.errors import RegisterError
-from pipeline.register import corrections, engines, refusals
-from pipeline.register.backup import copy_register
-from pipeline.register.refusals import Refusal
-from pipeline.register.store import Register, sqlite_url
+from babbitt.errors import RegisterError
+from babbitt.register.backup import copy_register
+from babbitt.register.records import corrections, engines, refusals
+from babbitt.register.records.refusals import Refusal
+from babbitt.register.tables.store import Register, sqlite_url
 
 OPTION = "--unit oil_pressure=psi"
 

@@ -2,9 +2,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.event import VERDICTS
-from pipeline.register.reviews import Reviewed, Span, holding
-from pipeline.spec import KINDS
+from babbitt.model.engine_spec import KINDS
+from babbitt.model.event import VERDICTS
+from babbitt.register.records.reviews import Reviewed, Span, holding
 
 
 def span(event_id, start_s, end_s, kind="over_rev"):

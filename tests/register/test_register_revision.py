@@ -6,9 +6,9 @@ from datetime import timedelta
 
 from register_records import MAY, OTHER_SPEC, a_run, add_engine, an_event, an_exposure
 
-from pipeline.register import builds, corrections, engines, events, runs
-from pipeline.register.revision import revision
-from pipeline.register.values import SurfaceRecord
+from babbitt.model.records import SurfaceRecord
+from babbitt.register.queries.revision import revision
+from babbitt.register.records import builds, corrections, engines, events, runs
 
 NOW = MAY + timedelta(days=30)
 

@@ -3,8 +3,9 @@ from dataclasses import asdict
 import pytest
 from register_records import MAY, add_engine, add_run, an_event, an_exposure, days, read, write
 
-from pipeline.errors import RegisterError
-from pipeline.register import corrections, events, run_lines
+from babbitt.errors import RegisterError
+from babbitt.register.queries import run_lines
+from babbitt.register.records import corrections, events
 
 
 def lines(register, **only):

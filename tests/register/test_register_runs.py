@@ -13,10 +13,10 @@ from register_records import (
     minutes,
 )
 
-from pipeline.errors import RegisterError
-from pipeline.register import corrections, events, exposures, runs
-from pipeline.register.journal import journal
-from pipeline.register.values import RecordedChannel
+from babbitt.errors import RegisterError
+from babbitt.model.records import RecordedChannel
+from babbitt.register.journal.entries import journal
+from babbitt.register.records import corrections, events, exposures, runs
 
 
 def ids(records):

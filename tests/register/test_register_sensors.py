@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 from register_records import MAY, a_run, add_engine, add_run, an_exposure, days, read, write
 
-from pipeline.errors import RegisterError
-from pipeline.register import builds, corrections, events, runs, sensors
-from pipeline.register.journal import journal
-from pipeline.register.journal_text import sentence
-from pipeline.register.undo import undo
-from pipeline.sensor_doubt import SensorDoubt
+from babbitt.errors import RegisterError
+from babbitt.model.sensor_doubt import SensorDoubt
+from babbitt.register.journal.entries import journal
+from babbitt.register.journal.fields import sentence
+from babbitt.register.journal.undo import undo
+from babbitt.register.records import builds, corrections, events, runs, sensors
 
 UNIT = SensorDoubt("unit", ("oil_pressure",), "Oil pressure is off", "--unit oil_pressure=bar")
 SIDE = SensorDoubt("side", ("lateral_g",), "The sign is wrong", "--lateral-positive right")

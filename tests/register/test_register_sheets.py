@@ -3,11 +3,11 @@
 import pytest
 from register_records import BUILT, MAY, add_engine, days, read, write
 
-from pipeline.errors import RegisterError
-from pipeline.finding import Measurement
-from pipeline.register import builds, engines, fitments, parts, sheets
-from pipeline.register.as_built import as_built
-from pipeline.register.part_values import BuiltMeasurement, SheetLine
+from babbitt.errors import RegisterError
+from babbitt.model.finding import Measurement
+from babbitt.model.part_records import BuiltMeasurement, SheetLine
+from babbitt.register.queries.as_built import as_built
+from babbitt.register.records import builds, engines, fitments, parts, sheets
 
 
 def clearance(value, position="1", unit="mm"):

@@ -15,10 +15,11 @@ from sqlalchemy.dialects import postgresql
 from sqlalchemy.exc import IntegrityError, StatementError
 from sqlalchemy.schema import CreateTable
 
-from pipeline.errors import LogbookError
-from pipeline.register import migrations, store
-from pipeline.register.migrations.upgrade import upgrade
-from pipeline.register.models import (
+from babbitt.errors import LogbookError
+from babbitt.register import migrations
+from babbitt.register.migrations.upgrade import upgrade
+from babbitt.register.tables import store
+from babbitt.register.tables.models import (
     Base,
     EngineRow,
     EventRow,
@@ -26,7 +27,7 @@ from pipeline.register.models import (
     ExposureWatchRow,
     RunRow,
 )
-from pipeline.register.store import Register, sqlite_url
+from babbitt.register.tables.store import Register, sqlite_url
 
 
 def test_migrations_make_the_schema_of_the_models(register):
@@ -164,7 +165,7 @@ def test_a_migration_that_is_cut_off_leaves_nothing_behind(register_url, monkeyp
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("pipeline.register.migrations.upgrade.upgrade", be_cut_off)
+        patch.setattr("babbitt.register.migrations.upgrade.upgrade", be_cut_off)
         with pytest.raises(KeyboardInterrupt):
             Register.open(register_url, create=True)
     with pytest.raises(LogbookError, match=r"is not a register|no register at"):

@@ -17,11 +17,11 @@ from register_records import (
     minutes,
 )
 
-from pipeline.exposure import KindSums
-from pipeline.register import corrections, engines, events, runs
-from pipeline.register.sums import window_sums
-from pipeline.register.values import Window
-from pipeline.spec import KINDS
+from babbitt.model.engine_spec import KINDS
+from babbitt.model.exposure import KindSums
+from babbitt.model.records import Window
+from babbitt.register.queries.sums import window_sums
+from babbitt.register.records import corrections, engines, events, runs
 
 WHOLE_LIFE = Window("E-1", None, None, VERSION)
 

@@ -5,9 +5,9 @@ from dataclasses import replace
 import pytest
 from register_records import BUILT, MAY, a_finding, add_engine, days, read, write
 
-from pipeline.errors import RegisterError
-from pipeline.finding import Measurement
-from pipeline.register import builds, fitments, parts, teardowns
+from babbitt.errors import RegisterError
+from babbitt.model.finding import Measurement
+from babbitt.register.records import builds, fitments, parts, teardowns
 
 PHOTO = "a" * 64 + ".jpg"
 MEASURED = Measurement("clearance", 0.071, "mm", 0.045, 0.065)

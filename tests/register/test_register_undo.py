@@ -23,9 +23,16 @@ from register_records import (
     write,
 )
 
-from pipeline.errors import RegisterError
-from pipeline.finding import Measurement
-from pipeline.register import (
+from babbitt.errors import RegisterError
+from babbitt.model.finding import Measurement
+from babbitt.model.part_records import BuiltMeasurement, SheetLine
+from babbitt.model.records import Window
+from babbitt.register.journal.entries import journal
+from babbitt.register.journal.fields import sentence
+from babbitt.register.journal.undo import next_redo, next_undo, redo, undo
+from babbitt.register.queries.places import where_now
+from babbitt.register.queries.sums import window_sums
+from babbitt.register.records import (
     builds,
     corrections,
     engines,
@@ -38,13 +45,6 @@ from pipeline.register import (
     teardowns,
     work,
 )
-from pipeline.register.journal import journal
-from pipeline.register.journal_text import sentence
-from pipeline.register.part_values import BuiltMeasurement, SheetLine
-from pipeline.register.places import where_now
-from pipeline.register.sums import window_sums
-from pipeline.register.undo import next_redo, next_undo, redo, undo
-from pipeline.register.values import Window
 
 
 def state(session):

@@ -12,19 +12,19 @@ from html.parser import HTMLParser
 
 import plotly.graph_objects as go
 import pytest
-from engine_book import NOW
 
-from pipeline.logbook import Logbook
-from pipeline.register import builds
-from pipeline.report.engine import engine_report
-from pipeline.report.fleet import fleet_report
-from pipeline.report.report import Figure, Section, write_report
-from pipeline.show import CAUTION, Reader
-from pipeline.views.engine_prospect import prospect
-from pipeline.views.engine_story import engine_story
-from pipeline.views.fleet import fleet
-from pipeline.views.foresight import Foresight
-from pipeline.views.text_table import TextTable
+from babbitt.logbook.folder import Logbook
+from babbitt.present.reports.engine import engine_report
+from babbitt.present.reports.fleet import fleet_report
+from babbitt.present.reports.report import Figure, Section, write_report
+from babbitt.present.views.engine_prospect import prospect
+from babbitt.present.views.engine_story import engine_story
+from babbitt.present.views.fleet import fleet
+from babbitt.present.views.foresight import Foresight
+from babbitt.present.views.text_table import TextTable
+from babbitt.present.words import CAUTION, Reader
+from babbitt.register.records import builds
+from engine_book import NOW
 
 READER = Reader("metric", UTC)
 EVIL = '</script><script>alert("x")</script>'

@@ -8,16 +8,16 @@ from pathlib import Path
 
 import flask.testing
 import pytest
+
+from babbitt.present.reports.lists import logs_report
+from babbitt.present.views.logs import logs_view
+from babbitt.present.words import Reader
+from babbitt.register.records.refusals import Refusal, note_refusal, set_aside
+from babbitt_dashboard.app import make_app
+from babbitt_dashboard.desk import Desk
 from engine_book import NOW
 from small_logs import make_book
 from strip_book import make_strip_book
-
-from dashboard.app import make_app
-from dashboard.desk import Desk
-from pipeline.register.refusals import Refusal, note_refusal, set_aside
-from pipeline.report.lists import logs_report
-from pipeline.show import Reader
-from pipeline.views.logs import logs_view
 
 
 @pytest.fixture(scope="module")

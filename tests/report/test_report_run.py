@@ -6,15 +6,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from run_book import AT, FIRST, make_run_book
 
-from pipeline.logbook import Logbook
-from pipeline.register import corrections, events
-from pipeline.report.run import run_report
-from pipeline.show import Reader
-from pipeline.views.run import read_run
-from pipeline.views.run_traces import open_run
-from pipeline.views.shelf import RunShelf
+from babbitt.logbook.folder import Logbook
+from babbitt.present.reports.run import run_report
+from babbitt.present.views.run import read_run
+from babbitt.present.views.run_traces import open_run
+from babbitt.present.views.shelf import RunShelf
+from babbitt.present.words import Reader
+from babbitt.register.records import corrections, events
+from run_book import AT, FIRST, make_run_book
 
 READER = Reader("metric", UTC)
 NOW = datetime(2026, 6, 1, tzinfo=UTC)

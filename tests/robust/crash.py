@@ -20,8 +20,9 @@ from pathlib import Path
 from typing import Any
 
 import jobs
-from forked import FORK
 from telling import differences, doubles, faults_of, tell
+
+from forked import FORK
 
 _LONGER = 1.05
 """Kills fall within this many times what the job takes, so that its very end is hit as well."""

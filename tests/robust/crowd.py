@@ -32,8 +32,8 @@ from shop import SPEC, Result, run, write_minute
 from sqlalchemy import URL, create_engine
 from telling import differences, doubles, faults_of, tell
 
-from pipeline.logbook import create_logbook, open_logbook, settings_text
-from pipeline.register import engines, events, runs
+from babbitt.logbook.folder import create_logbook, open_logbook, settings_text
+from babbitt.register.records import engines, events, runs
 
 PROCESSES = 8
 MOST_MS = 250.0

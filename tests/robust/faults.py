@@ -27,7 +27,7 @@ import jobs
 from shop import Result, run
 from telling import differences, doubles, faults_of, is_aside, tell
 
-from pipeline.errors import BabbittError
+from babbitt.errors import BabbittError
 
 KINDS = {
     "full": (errno.ENOSPC, True),

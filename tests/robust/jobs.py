@@ -10,18 +10,19 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from invented import SPEC
 from PIL import Image
 from shop import write_minute
 from sqlalchemy import create_engine, text
 
-from pipeline.backup import back_up
-from pipeline.flow import ingest_log
-from pipeline.ingest.source import Instructions
-from pipeline.judging import judge_engine
-from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_text
-from pipeline.moves import assign_run
-from pipeline.register import (
+from babbitt.ingest.source import Instructions
+from babbitt.jobs.back_up import back_up
+from babbitt.jobs.detect import judge_engine
+from babbitt.jobs.ingest import ingest_log
+from babbitt.jobs.move_runs import assign_run
+from babbitt.jobs.record_teardown import record_teardown
+from babbitt.logbook.folder import Logbook, create_logbook, open_logbook, settings_text
+from babbitt.register.migrations.upgrade import upgrade
+from babbitt.register.records import (
     builds,
     engines,
     events,
@@ -31,9 +32,8 @@ from pipeline.register import (
     runs,
     teardowns,
 )
-from pipeline.register.migrations.upgrade import upgrade
-from pipeline.register.store import sqlite_url
-from pipeline.taking_apart import record_teardown
+from babbitt.register.tables.store import sqlite_url
+from invented import SPEC
 
 BUILT = datetime(2026, 1, 1, tzinfo=UTC)
 TAKEN_APART = datetime(2026, 6, 1, tzinfo=UTC)

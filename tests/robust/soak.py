@@ -31,8 +31,8 @@ from served import Pages, serving
 from shop import SCRIPT, write_minute
 from telling import doubles, faults_of, tell
 
-from pipeline.logbook import Logbook, open_logbook
-from pipeline.register import corrections, runs
+from babbitt.logbook.folder import Logbook, open_logbook
+from babbitt.register.records import corrections, runs
 
 MOST_MB_PER_MINUTE = 0.5
 """Memory may grow so fast once warm: 15 MB in half an hour."""

@@ -6,11 +6,12 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
-from pipeline.commands.totals import totals_of
-from pipeline.errors import BabbittError
-from pipeline.logbook import open_logbook
-from pipeline.register import events, journal, parts, refusals, runs, teardowns
-from pipeline.verify import verify
+from babbitt.commands.totals import totals_of
+from babbitt.errors import BabbittError
+from babbitt.jobs.verify import verify
+from babbitt.logbook.folder import open_logbook
+from babbitt.register.journal import entries as journal
+from babbitt.register.records import events, parts, refusals, runs, teardowns
 
 
 def tell(folder: Path) -> dict[str, Any]:

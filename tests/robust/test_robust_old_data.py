@@ -20,12 +20,12 @@ import telling
 from exchange_books import make_full_book
 from sqlalchemy import URL, column, create_engine, insert, inspect, select, table
 
-from pipeline.errors import LogbookError
-from pipeline.logbook import open_logbook
-from pipeline.register.migrations import HEAD
-from pipeline.register.migrations.upgrade import known_revisions, upgrade
-from pipeline.register.part_models import Base
-from pipeline.register.store import sqlite_url
+from babbitt.errors import LogbookError
+from babbitt.logbook.folder import open_logbook
+from babbitt.register.migrations import HEAD
+from babbitt.register.migrations.upgrade import known_revisions, upgrade
+from babbitt.register.tables.part_models import Base
+from babbitt.register.tables.store import sqlite_url
 
 EARLIER = sorted(known_revisions() - {"0001", HEAD})
 TABLES = {each.name: each for each in Base.metadata.sorted_tables}

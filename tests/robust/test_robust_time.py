@@ -14,20 +14,20 @@ from zoneinfo import ZoneInfo
 import jobs
 import pytest
 import telling
-from invented import SPEC
 from shop import write_minute
 
-from pipeline.commands.totals import totals_of
-from pipeline.flow import ingest_log
-from pipeline.ingest.correct import Correction
-from pipeline.ingest.source import Instructions
-from pipeline.intake import Intake
-from pipeline.judging import judge_engine
-from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_text
-from pipeline.moves import reread_run, undo
-from pipeline.register import builds, corrections, engines, events, runs
-from pipeline.settings import Profile
-from pipeline.verify import verify
+from babbitt.commands.totals import totals_of
+from babbitt.ingest.correct import Correction
+from babbitt.ingest.source import Instructions
+from babbitt.jobs.detect import judge_engine
+from babbitt.jobs.ingest import ingest_log
+from babbitt.jobs.ingest_result import Intake
+from babbitt.jobs.move_runs import reread_run, undo
+from babbitt.jobs.verify import verify
+from babbitt.logbook.folder import Logbook, create_logbook, open_logbook, settings_text
+from babbitt.logbook.settings import Profile
+from babbitt.register.records import builds, corrections, engines, events, runs
+from invented import SPEC
 
 WHO = jobs.WHO
 LOWER = SPEC.replace("redline_rpm = 7600", "redline_rpm = 7400")
@@ -52,7 +52,7 @@ def set_clock(monkeypatch: pytest.MonkeyPatch) -> SetClock:
                 return datetime.now(tz) + shift
 
         for name, module in list(sys.modules.items()):
-            if name.startswith("pipeline") and hasattr(module, "datetime"):
+            if name.startswith("babbitt") and hasattr(module, "datetime"):
                 monkeypatch.setattr(module, "datetime", Shifted)
 
     return off_by

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import bombs
 import pytest
+
+from babbitt.jobs.back_up import restore
+from babbitt.logbook.folder import create_logbook, settings_text
+from babbitt.register.records import engines
+from babbitt.teardown.photos import prepare_photo
 from bounded import Ended, bounded, command
 from invented import SPEC
-
-from pipeline.backup import restore
-from pipeline.logbook import create_logbook, settings_text
-from pipeline.register import engines
-from pipeline.teardown.photos import prepare_photo
 
 LOGS: dict[str, Callable[[], bytes]] = {
     "one-line.csv.gz": lambda: bombs.gzip_of(bombs.blocks(b"a")),

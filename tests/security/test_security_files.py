@@ -15,22 +15,22 @@ from pathlib import Path
 
 import bombs
 import pytest
+from sqlalchemy import select
+
+from babbitt.errors import BabbittError, LogbookError, RegisterError
+from babbitt.exchange.importing import import_rows
+from babbitt.ingest.source import Instructions
+from babbitt.jobs.back_up import back_up, restore
+from babbitt.jobs.ingest import ingest_log
+from babbitt.jobs.record_teardown import record_findings, record_teardown
+from babbitt.jobs.verify import verify
+from babbitt.logbook.folder import Logbook
+from babbitt.register.backup import REVISION
+from babbitt.register.records import engines
+from babbitt.register.tables.part_models import FindingRow
 from bounded import bounded
 from invented import SPEC
-from sqlalchemy import select
 from strip_book import APART, found, jpeg
-
-from pipeline.backup import back_up, restore
-from pipeline.errors import BabbittError, LogbookError, RegisterError
-from pipeline.exchange.importing import import_rows
-from pipeline.flow import ingest_log
-from pipeline.ingest.source import Instructions
-from pipeline.logbook import Logbook
-from pipeline.register import engines
-from pipeline.register.backup import REVISION
-from pipeline.register.part_models import FindingRow
-from pipeline.taking_apart import record_findings, record_teardown
-from pipeline.verify import verify
 
 OUTSIDE = [
     "../secret.jpg",

@@ -14,26 +14,26 @@ from typing import Any
 
 import flask.testing
 import pytest
-from bounded import bounded, command
 from dash import Dash
+from exchange_books import take_in, write_log
+
+from babbitt.commands.common import _Console
+from babbitt.exchange.export import export
+from babbitt.exchange.files import as_written
+from babbitt.jobs.record_teardown import aside_in, record_findings
+from babbitt.logbook.folder import Logbook, open_logbook
+from babbitt.present.words import visible
+from babbitt.register.records import builds, engines, events, parts, work
+from babbitt_dashboard.app import make_app
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.forms import Form, carry_out
+from babbitt_dashboard.guard import add_guard
+from babbitt_dashboard.pages import register_engines, register_journal, register_parts
+from bounded import bounded, command
 from dashboard_calls import call
 from engine_book import NOW
-from exchange_books import take_in, write_log
 from invented import SPEC
 from strip_book import APART, found
-
-from dashboard.app import make_app
-from dashboard.desk import Desk
-from dashboard.forms import Form, carry_out
-from dashboard.guard import add_guard
-from dashboard.pages import register_engines, register_journal, register_parts
-from pipeline.commands.common import _Console
-from pipeline.exchange.export import export
-from pipeline.exchange.files import as_written
-from pipeline.logbook import Logbook, open_logbook
-from pipeline.register import builds, engines, events, parts, work
-from pipeline.show import visible
-from pipeline.taking_apart import aside_in, record_findings
 
 SCRIPT = "<script>alert(1)</script><img src=x onerror=alert(2)>\"'`&{{7*7}}</script>"
 MARKS = "](javascript:alert(3)) [x](javascript:alert(4)) <b>bold</b> **x**"

@@ -15,10 +15,10 @@ from dash import Dash
 from entrance import PASSWORD, TLS
 from werkzeug.test import Client
 
-from dashboard.desk import Desk
-from dashboard.guard import Tries, add_guard, hash_password
-from dashboard.serving import make_server, set_password
-from pipeline.logbook import Logbook
+from babbitt.logbook.folder import Logbook
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.guard import Tries, add_guard, hash_password
+from babbitt_dashboard.serving import make_server, set_password
 
 HTML = {"Accept": "text/html"}
 

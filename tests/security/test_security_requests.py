@@ -13,16 +13,16 @@ from urllib.parse import quote
 
 import flask.testing
 import pytest
-from answering import answering
-from engine_book import NOW
 
-from dashboard.desk import Desk
-from dashboard.guard import MOST_BODY_BYTES
-from dashboard.serving import make_server
-from dashboard.uploads import MOST_PIECE_BYTES
-from pipeline.logbook import Logbook, open_logbook
-from pipeline.register.teardowns import kept_photos
-from pipeline.views.logs_inbox import MOST_BYTES
+from answering import answering
+from babbitt.logbook.folder import Logbook, open_logbook
+from babbitt.present.views.logs_inbox import MOST_BYTES
+from babbitt.register.records.teardowns import kept_photos
+from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.guard import MOST_BODY_BYTES
+from babbitt_dashboard.serving import make_server
+from babbitt_dashboard.uploads import MOST_PIECE_BYTES
+from engine_book import NOW
 
 OUTSIDE = "root:x:0:0: a secret beside the logbook"
 UPWARDS = [
@@ -318,7 +318,7 @@ def test_a_name_to_save_under_is_a_name(pages: flask.testing.FlaskClient) -> Non
 def test_a_fault_says_nothing_of_what_is_inside(
     pages: flask.testing.FlaskClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("dashboard.downloads.fleet", lambda *_, **__: 1 / 0)
+    monkeypatch.setattr("babbitt_dashboard.downloads.fleet", lambda *_, **__: 1 / 0)
     answer = pages.get("/report/engines.html")
     assert answer.status_code == 500
     assert answer.text == "A fault in Babbitt stopped this, and nothing was changed."

@@ -12,16 +12,16 @@ from datetime import UTC, datetime
 from functools import cache
 
 import numpy as np
-from invented import SPEC
 
+from babbitt.ingest.read import read_log
+from babbitt.ingest.source import Instructions, ReadSource
+from babbitt.model.engine_spec import parse_spec
+from babbitt.model.run import Run
 from demo_logs.logger import record
 from demo_logs.planting import Planted, plant
 from demo_logs.session import SessionPlan, Trace, make_trace
 from demo_logs.truth import Clock
-from pipeline.ingest.read import read_log
-from pipeline.ingest.source import Instructions, ReadSource
-from pipeline.run import Run
-from pipeline.spec import parse_spec
+from invented import SPEC
 
 Columns = dict[str, np.ndarray]
 

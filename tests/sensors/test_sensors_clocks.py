@@ -7,8 +7,8 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from pipeline.run import GOOD, Signal
-from pipeline.sensors.clocks import clock_doubts, drift_doubts, second_clocks
+from babbitt.model.run import GOOD, Signal
+from babbitt.sensors.clocks import clock_doubts, drift_doubts, second_clocks
 
 TAKEN_IN = datetime(2026, 5, 20, tzinfo=UTC)
 LAST_WEEK = datetime(2026, 5, 13, 10, 0, tzinfo=UTC)

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipeline.run import GOOD, Signal
-from pipeline.sensors.corners import Corner, corners_of, mirrored
+from babbitt.model.run import GOOD, Signal
+from babbitt.sensors.corners import Corner, corners_of, mirrored
 
 # An invented lap: seconds in the corner, lateral acceleration, seconds to the next corner.
 LAP = ((8.0, 1.4, 11.0), (1.6, -1.1, 2.9), (1.7, 1.0, 2.0), (6.5, 1.3, 12.0), (3.0, -0.9, 5.0))

@@ -23,6 +23,13 @@ from made_sessions import (
     read_as,
 )
 
+from babbitt.detect.judge import detect
+from babbitt.detect.pressure import PressureSurface, learn_surface, steady_pressure
+from babbitt.ingest.correct import Correction, corrected
+from babbitt.model.run import Run
+from babbitt.model.sensor_doubt import SensorDoubt
+from babbitt.sensors.doubts import as_logged, doubts_of, with_doubts
+from babbitt.sensors.summary import SensorSummary, summarise
 from demo_logs.planting import (
     Planted,
     cold_boost,
@@ -34,13 +41,6 @@ from demo_logs.planting import (
     wrong_downshift,
 )
 from demo_logs.session import SessionPlan
-from pipeline.detect.judge import detect
-from pipeline.detect.pressure import PressureSurface, learn_surface, steady_pressure
-from pipeline.ingest.correct import Correction, corrected
-from pipeline.run import Run
-from pipeline.sensor_doubt import SensorDoubt
-from pipeline.sensors.doubts import as_logged, doubts_of, with_doubts
-from pipeline.sensors.summary import SensorSummary, summarise
 
 KPA_PER_PSI = 6.894757
 SEEDS = pytest.mark.parametrize("seed", range(2))

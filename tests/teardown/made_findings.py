@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from hypothesis import strategies as st
 
-from pipeline.causes import parts
-from pipeline.finding import SIDES, Finding, Measurement
+from babbitt.model.damage_modes import parts
+from babbitt.model.finding import SIDES, Finding, Measurement
 
 _numbers = st.floats(allow_nan=False, allow_infinity=False)
 _letters = st.characters(exclude_categories=("Cc", "Cs"))

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.errors import RegisterError
-from pipeline.finding import Measurement
-from pipeline.teardown.comparison import wear
+from babbitt.errors import RegisterError
+from babbitt.model.finding import Measurement
+from babbitt.teardown.comparison import wear
 
 BUILT = Measurement("clearance", 0.052, "mm", 0.045, 0.065)
 

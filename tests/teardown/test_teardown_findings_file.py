@@ -14,15 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_findings import findings, notes
 
-from pipeline.errors import RegisterError
-from pipeline.finding import Finding, FindingFields, Measurement
-from pipeline.teardown.findings_file import (
-    COLUMNS,
-    FindingsFile,
-    read_findings,
-    write_findings_toml,
-)
-from schemas import read_text
+from babbitt.errors import RegisterError
+from babbitt.model.contracts import read_text
+from babbitt.model.finding import Finding, FindingFields, Measurement
+from babbitt.teardown.findings_file import COLUMNS, FindingsFile, read_findings, write_findings_toml
 
 TOML = """
 [[finding]]

@@ -5,12 +5,8 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from made_lives import READER, WIPED, an_event, known
 
-from pipeline.causes import mode_named
-from pipeline.damage.model import Load
-from pipeline.finding import Finding
-from pipeline.teardown.match import (
+from babbitt.damage.attribution import (
     Found,
     Spared,
     alike,
@@ -19,6 +15,10 @@ from pipeline.teardown.match import (
     look_again_sentence,
     match_sentence,
 )
+from babbitt.damage.model import Load
+from babbitt.model.damage_modes import mode_named
+from babbitt.model.finding import Finding
+from made_lives import READER, WIPED, an_event, known
 
 POSTERIOR = known(oil_starvation=(100.0, 2.0), oil_overheat=(50.0, 2.0), unlogged=0.1)
 HEAVY = Load({"oil_starvation": 100.0, "oil_overheat": 20.0})

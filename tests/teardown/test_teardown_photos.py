@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import ExifTags, Image, PngImagePlugin
 
-from pipeline.errors import RegisterError
-from pipeline.teardown import photos
-from pipeline.teardown.photos import MAX_BYTES, prepare_photo
+from babbitt.errors import RegisterError
+from babbitt.teardown import photos
+from babbitt.teardown.photos import MAX_BYTES, prepare_photo
 
 RED, BLUE = (200, 30, 30), (30, 30, 200)
 SECRET = b"51 deg 30 min N"

@@ -6,13 +6,13 @@ import re
 from html.parser import HTMLParser
 
 import pytest
-from made_lives import MAY, NO_RATES, READER, an_event, day, known, like_parts, taken
 
-from pipeline.causes import parts
-from pipeline.damage.looks import SoundLook
-from pipeline.show import CAUTION
-from pipeline.teardown.sheet import IN_FULL, Sheet, make_sheet
-from pipeline.teardown.sheet_print import sheet_html, sheet_text
+from babbitt.damage.looks import SoundLook
+from babbitt.model.damage_modes import parts
+from babbitt.present.reports.sheet_print import sheet_html, sheet_text
+from babbitt.present.words import CAUTION
+from babbitt.teardown.sheet import IN_FULL, Sheet, make_sheet
+from made_lives import MAY, NO_RATES, READER, an_event, day, known, like_parts, taken
 
 DRY = known(oil_starvation=(100.0, 2.0))
 HEAVY = taken(oil_starvation=80.0, running=3.0)

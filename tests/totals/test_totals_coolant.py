@@ -2,7 +2,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.totals.coolant import (
+from babbitt.totals.coolant import (
     boiling_point_c,
     glycol_mole_fraction,
     water_boiling_point_c,

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from totals_runs import INFO, SPEC, make_run
 
-from pipeline.run import BAD, Run, Signal
-from pipeline.totals.exposure import BOOST_EDGES_KPA, RPM_EDGES, expose
+from babbitt.model.run import BAD, Run, Signal
+from babbitt.totals.exposure import BOOST_EDGES_KPA, RPM_EDGES, expose
 
 NAN = float("nan")
 MINUTE_S = np.arange(6001) / 100.0

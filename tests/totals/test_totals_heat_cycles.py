@@ -4,7 +4,7 @@ import rainflow
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.totals.heat_cycles import heat_cycles, ranges, turning_points
+from babbitt.totals.heat_cycles import heat_cycles, ranges, turning_points
 
 temperatures = st.lists(st.integers(10, 120), min_size=0, max_size=120).map(
     lambda values: np.array(values, np.float32)

@@ -5,9 +5,9 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 from totals_runs import SPEC
 
-from pipeline.exposure import KindSums, WindowSums
-from pipeline.spec import KINDS
-from pipeline.totals.totals import make_totals
+from babbitt.model.engine_spec import KINDS
+from babbitt.model.exposure import KindSums, WindowSums
+from babbitt.totals.totals import make_totals
 
 REFRESH = datetime(2025, 4, 1, tzinfo=UTC)
 NOTHING = KindSums(watched_s=0.0, count=0, duration_s=0.0, dose=0.0, stale=0)

@@ -5,10 +5,10 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from pipeline.catalogue import channels
-from pipeline.run import GOOD, MISSING, Run, RunInfo, Signal
-from pipeline.running import gap_above_s
-from pipeline.spec import parse_spec
+from babbitt.model.channels import channels
+from babbitt.model.engine_running import gap_above_s
+from babbitt.model.engine_spec import parse_spec
+from babbitt.model.run import GOOD, MISSING, Run, RunInfo, Signal
 
 SPEC = parse_spec(
     """

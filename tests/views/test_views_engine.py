@@ -6,16 +6,16 @@ from datetime import UTC, timedelta
 
 import numpy as np
 import pytest
-from engine_book import LOSS_AN_HOUR, NOW, RUNS, add_run
 
-from pipeline.errors import RegisterError
-from pipeline.logbook import Logbook
-from pipeline.register import engines, events
-from pipeline.show import Reader
-from pipeline.views import engine_words as words
-from pipeline.views.engine_prospect import Prospect, prospect
-from pipeline.views.engine_story import Story, engine_story
-from pipeline.views.foresight import Foresight
+from babbitt.errors import RegisterError
+from babbitt.logbook.folder import Logbook
+from babbitt.present.views import engine_words as words
+from babbitt.present.views.engine_prospect import Prospect, prospect
+from babbitt.present.views.engine_story import Story, engine_story
+from babbitt.present.views.foresight import Foresight
+from babbitt.present.words import Reader
+from babbitt.register.records import engines, events
+from engine_book import LOSS_AN_HOUR, NOW, RUNS, add_run
 
 READER = Reader("metric", UTC)
 

@@ -6,13 +6,10 @@ from dataclasses import replace
 from datetime import UTC, timedelta
 
 import pytest
-from engine_book import NOW, add_run
 
-from pipeline.logbook import Logbook
-from pipeline.outlook.drift import Drift
-from pipeline.register import corrections
-from pipeline.show import Reader
-from pipeline.views.fleet import (
+from babbitt.logbook.folder import Logbook
+from babbitt.outlook.drift import Drift
+from babbitt.present.views.fleet import (
     Fleet,
     advice,
     because,
@@ -22,7 +19,10 @@ from pipeline.views.fleet import (
     quality_in_words,
     watched_share,
 )
-from pipeline.views.foresight import Foresight
+from babbitt.present.views.foresight import Foresight
+from babbitt.present.words import Reader
+from babbitt.register.records import corrections
+from engine_book import NOW, add_run
 
 
 def read(book: Logbook, **wanted: object) -> Fleet:

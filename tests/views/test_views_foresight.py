@@ -8,17 +8,18 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
-from engine_book import NOW, REFRESHED, TOML, add_run
 
-from pipeline.assess.outlook import outlooks
-from pipeline.detect.pressure import PressureSurface
-from pipeline.errors import LogbookError
-from pipeline.finding import Finding
-from pipeline.logbook import Logbook
-from pipeline.register import Session, builds, corrections, engines, events, runs, teardowns
-from pipeline.register.undo import undo
-from pipeline.register.values import SurfaceRecord
-from pipeline.views.foresight import Foreseen, Foresight
+from babbitt.detect.pressure import PressureSurface
+from babbitt.errors import LogbookError
+from babbitt.jobs.outlook import outlooks
+from babbitt.logbook.folder import Logbook
+from babbitt.model.finding import Finding
+from babbitt.model.records import SurfaceRecord
+from babbitt.present.views.foresight import Foreseen, Foresight
+from babbitt.register import Session
+from babbitt.register.journal.undo import undo
+from babbitt.register.records import builds, corrections, engines, events, runs, teardowns
+from engine_book import NOW, REFRESHED, TOML, add_run
 
 
 def told(foreseen: Foreseen) -> list[object]:

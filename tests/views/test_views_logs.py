@@ -9,15 +9,19 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from run_book import make_run_book
-from small_logs import make_book, rows_of, text_of
 
-from pipeline.errors import LogbookError, LogRefusedError, RegisterError, SettingsError
-from pipeline.logbook import Logbook, read_settings
-from pipeline.register import engines, runs
-from pipeline.views import logs_quality
-from pipeline.views.logs import choose, guess_engine, keep_profile, logs_view, preview, take_in
-from pipeline.views.logs_inbox import (
+from babbitt.errors import LogbookError, LogRefusedError, RegisterError, SettingsError
+from babbitt.logbook.folder import Logbook, read_settings
+from babbitt.present.views import logs_quality
+from babbitt.present.views.logs import (
+    choose,
+    guess_engine,
+    keep_profile,
+    logs_view,
+    preview,
+    take_in,
+)
+from babbitt.present.views.logs_inbox import (
     KEPT_S,
     MOST_BYTES,
     add_piece,
@@ -27,7 +31,10 @@ from pipeline.views.logs_inbox import (
     log_path,
     waiting_logs,
 )
-from pipeline.views.logs_quality import finding, lost_in, sensors_view
+from babbitt.present.views.logs_quality import finding, lost_in, sensors_view
+from babbitt.register.records import engines, runs
+from run_book import make_run_book
+from small_logs import make_book, rows_of, text_of
 
 CHANGED = datetime(2026, 4, 1, 12, 0, tzinfo=UTC)
 NO_UNIT = "Time (s),RPM (1/min),Oil Press,Oil Temp (°C)"

@@ -7,16 +7,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from small_logs import make_book, rows_of, text_of
 
-from pipeline.flow import ingest_log
-from pipeline.ingest.source import Instructions
-from pipeline.logbook import Logbook
-from pipeline.register import refusals
-from pipeline.register.refusals import Refusal
-from pipeline.views.logs import choose, logs_view, take_in, throw_away
-from pipeline.views.logs_inbox import add_piece, begin, waiting_logs
-from pipeline.views.logs_refused import (
+from babbitt.ingest.source import Instructions
+from babbitt.jobs.ingest import ingest_log
+from babbitt.logbook.folder import Logbook
+from babbitt.present.views.logs import choose, logs_view, take_in, throw_away
+from babbitt.present.views.logs_inbox import add_piece, begin, waiting_logs
+from babbitt.present.views.logs_refused import (
     count_refused,
     refused_in_words,
     set_all_aside,
@@ -25,6 +22,9 @@ from pipeline.views.logs_refused import (
     take_up,
     why_refused,
 )
+from babbitt.register.records import refusals
+from babbitt.register.records.refusals import Refusal
+from small_logs import make_book, rows_of, text_of
 
 MAY = datetime(2026, 5, 1, tzinfo=UTC)
 TEXT = text_of("2026-05-01T10:00:00Z", rows_of()).replace("Oil Press (kPa)", "Oil Press")

@@ -7,15 +7,15 @@ from datetime import UTC
 from pathlib import Path
 
 import pytest
-from run_book import AT, FIRST, SECOND, TOML, make_run_book
 
-from pipeline.errors import RegisterError
-from pipeline.logbook import Logbook
-from pipeline.register import corrections, events
-from pipeline.show import Reader
-from pipeline.spec import KINDS, Kind, parse_spec
-from pipeline.views.event_words import event_doubts, event_sentence, event_title
-from pipeline.views.run import left_to_review, read_run, what_happened, what_was_read
+from babbitt.errors import RegisterError
+from babbitt.logbook.folder import Logbook
+from babbitt.model.engine_spec import KINDS, Kind, parse_spec
+from babbitt.present.views.event_words import event_doubts, event_sentence, event_title
+from babbitt.present.views.run import left_to_review, read_run, what_happened, what_was_read
+from babbitt.present.words import Reader
+from babbitt.register.records import corrections, events
+from run_book import AT, FIRST, SECOND, TOML, make_run_book
 
 METRIC, IMPERIAL = Reader("metric", UTC), Reader("imperial", UTC)
 SPEC = parse_spec(TOML, source="test")

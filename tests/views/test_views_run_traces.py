@@ -8,14 +8,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from run_book import FIRST, make_run_book
 
-from pipeline.figures.panels import Panel
-from pipeline.logbook import Logbook
-from pipeline.show import Reader
-from pipeline.views.cross import CHOICES, cross_of
-from pipeline.views.run import RunView, read_run
-from pipeline.views.run_traces import (
+from babbitt.logbook.folder import Logbook
+from babbitt.present.figures.panels import Panel
+from babbitt.present.views.cross import CHOICES, cross_of
+from babbitt.present.views.run import RunView, read_run
+from babbitt.present.views.run_traces import (
     MOST_POINTS,
     SHORTEST_S,
     around,
@@ -25,7 +23,9 @@ from pipeline.views.run_traces import (
     read_at,
     window_of,
 )
-from pipeline.views.shelf import OpenRun, RunShelf
+from babbitt.present.views.shelf import OpenRun, RunShelf
+from babbitt.present.words import Reader
+from run_book import FIRST, make_run_book
 
 METRIC, IMPERIAL = Reader("metric", UTC), Reader("imperial", UTC)
 OWN = "Pump <b>ratio</b>"

@@ -7,14 +7,14 @@ from datetime import UTC, date
 from pathlib import Path
 
 import pytest
-from run_book import FIRST, SECOND, make_run_book
 
-from pipeline.errors import RegisterError
-from pipeline.logbook import Logbook, create_logbook, open_logbook, settings_text
-from pipeline.register import corrections, events
-from pipeline.show import Reader
-from pipeline.views import runs
-from pipeline.views.runs import harm_words, quality_word, read_runs, review_word
+from babbitt.errors import RegisterError
+from babbitt.logbook.folder import Logbook, create_logbook, open_logbook, settings_text
+from babbitt.present.views import runs
+from babbitt.present.views.runs import harm_words, quality_word, read_runs, review_word
+from babbitt.present.words import Reader
+from babbitt.register.records import corrections, events
+from run_book import FIRST, SECOND, make_run_book
 
 READER = Reader("metric", UTC)
 

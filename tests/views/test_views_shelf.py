@@ -6,13 +6,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from run_book import FIRST, SECOND, TOML, a_run, make_run_book
 
-from pipeline.detect.pressure import PressureSurface
-from pipeline.errors import LogbookError
-from pipeline.logbook import Logbook
-from pipeline.spec import parse_spec
-from pipeline.views.shelf import EXPECTED, RunShelf
+from babbitt.detect.pressure import PressureSurface
+from babbitt.errors import LogbookError
+from babbitt.logbook.folder import Logbook
+from babbitt.model.engine_spec import parse_spec
+from babbitt.present.views.shelf import EXPECTED, RunShelf
+from run_book import FIRST, SECOND, TOML, a_run, make_run_book
 
 SPEC = parse_spec(TOML, source="test")
 CHANNELS = ("rpm", "oil_pressure", "oil_temperature")
@@ -76,7 +76,7 @@ def test_runs_looked_at_longest_ago_are_put_away(book: Logbook) -> None:
 
 
 def test_a_run_written_anew_is_read_anew(tmp_path: Path) -> None:
-    from pipeline.run_file import write_run
+    from babbitt.logbook.run_file import write_run
 
     book = make_run_book(tmp_path / "book")
     shelf = RunShelf(book)

@@ -7,26 +7,22 @@ from datetime import UTC, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from engine_book import NOW, REFRESHED
-from strip_book import APART, CLEARANCE, found, make_strip_book
 
-from pipeline.assess.match import match_teardown
-from pipeline.assess.outlook import sheet_of
-from pipeline.damage.blame import Blame
-from pipeline.damage.chance import Estimate
-from pipeline.damage.model import UNLOGGED
-from pipeline.errors import RegisterError
-from pipeline.finding import Measurement
-from pipeline.logbook import Logbook, open_logbook
-from pipeline.register import builds
-from pipeline.register.part_values import BuiltMeasurement
-from pipeline.report.teardown import teardown_report
-from pipeline.show import Reader
-from pipeline.teardown.match import Match
-from pipeline.teardown.sheet_print import sheet_in_words
-from pipeline.views.foresight import Foreseen, Foresight
-from pipeline.views.photos import photo_file
-from pipeline.views.teardown import (
+from babbitt.damage.attribution import Match
+from babbitt.damage.blame import Blame
+from babbitt.damage.chance import Estimate
+from babbitt.damage.model import UNLOGGED
+from babbitt.errors import RegisterError
+from babbitt.jobs.attribute import match_teardown
+from babbitt.jobs.outlook import sheet_of
+from babbitt.logbook.folder import Logbook, open_logbook
+from babbitt.model.finding import Measurement
+from babbitt.model.part_records import BuiltMeasurement
+from babbitt.present.reports.sheet_print import sheet_in_words
+from babbitt.present.reports.teardown import teardown_report
+from babbitt.present.views.foresight import Foreseen, Foresight
+from babbitt.present.views.photos import photo_file
+from babbitt.present.views.teardown import (
     measured_words,
     positions_of,
     recorded_finding,
@@ -34,7 +30,11 @@ from pipeline.views.teardown import (
     sheet_view,
     stripped,
 )
-from pipeline.views.teardowns import TeardownLine, finding_words, teardown_list
+from babbitt.present.views.teardowns import TeardownLine, finding_words, teardown_list
+from babbitt.present.words import Reader
+from babbitt.register.records import builds
+from engine_book import NOW, REFRESHED
+from strip_book import APART, CLEARANCE, found, make_strip_book
 
 READER = Reader("metric", UTC)
 AT = APART.isoformat()

@@ -8,13 +8,12 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from strip_book import found
 
-from pipeline.causes import parts
-from pipeline.errors import RegisterError
-from pipeline.finding import Finding, Measurement
-from pipeline.register.part_values import FindingRecord, TeardownRecord
-from pipeline.views.teardown_draft import (
+from babbitt.errors import RegisterError
+from babbitt.model.damage_modes import parts
+from babbitt.model.finding import Finding, Measurement
+from babbitt.model.part_records import FindingRecord, TeardownRecord
+from babbitt.present.views.teardown_draft import (
     EVERY,
     Draft,
     DraftPhoto,
@@ -27,6 +26,7 @@ from pipeline.views.teardown_draft import (
     positions_to_enter,
     taken_apart_at,
 )
+from strip_book import found
 
 NOW = datetime(2026, 7, 1, 12, tzinfo=UTC)
 PHOTO = DraftPhoto(name="a" * 64 + ".jpg", thumbnail="data:", taken_as="shell.jpg")

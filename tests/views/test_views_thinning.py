@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from pipeline.views.thinning import thin
+from babbitt.present.views.thinning import thin
 
 VALUES = st.one_of(
     st.floats(-1e6, 1e6, width=32), st.just(float("nan")), st.sampled_from([0.0, 1.0])

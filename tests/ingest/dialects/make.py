@@ -14,8 +14,8 @@ from dialects.form import START, Form
 from rich.console import Console
 from rich.table import Table
 
-from pipeline.errors import LogRefusedError
-from pipeline.ingest.read import Instructions, ReadSource, read_log
+from babbitt.errors import LogRefusedError
+from babbitt.ingest.read import Instructions, ReadSource, read_log
 
 FOLDER = Path(__file__).parent
 USUAL = ("Not in this log", "The log names no ")

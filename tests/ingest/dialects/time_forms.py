@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from dialects.form import COUNT, HOT, NAMES, PLAIN, RPM, START, TIME_S, Form, rows, stamps, text
 
-from pipeline.settings import Profile
+from babbitt.logbook.settings import Profile
 
 BERLIN = ZoneInfo("Europe/Berlin")
 

@@ -1,0 +1,121 @@
+"""babbitt events and review: what harmed an engine, and whether it was real."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Annotated
+
+import typer
+
+from babbitt.commands.common import (
+    EngineFilter,
+    JsonOption,
+    LogbookOption,
+    open_from,
+    out,
+    print_json,
+    who,
+)
+from babbitt.model.engine_spec import Kind
+from babbitt.model.event import Event, Verdict
+from babbitt.present.words import (
+    KIND_TITLE,
+    NOTHING,
+    Reader,
+    clock,
+    duration,
+    reader_of,
+    short,
+    table,
+)
+from babbitt.register.records import events as records
+
+
+def events(
+    context: typer.Context,
+    engine: EngineFilter = None,
+    run: Annotated[
+        str | None, typer.Option(metavar="ID", help="Only this run's; the beginning will do.")
+    ] = None,
+    kind: Annotated[Kind | None, typer.Option(help="Only this kind.")] = None,
+    as_json: JsonOption = False,
+    logbook: LogbookOption = None,
+) -> None:
+    """List the harmful events, oldest first."""
+    book = open_from(context, logbook)
+    with book.register.reading() as session:
+        found = records.list_events(session, engine_id=engine, run_id=run, kind=kind)
+    if as_json:
+        print_json([asdict(dated.event) | {"at": dated.at} for dated in found])
+        return
+    if not found:
+        out.print("No harmful events found.")
+        return
+    reader = reader_of(book.settings)
+    listing = table(
+        "",
+        "event",
+        "engine",
+        "when",
+        "what",
+        "at",
+        "for",
+        "worst",
+        "dose",
+        "review",
+        left=4,
+    )
+    for dated in found:
+        event = dated.event
+        listing.add_row(
+            short(event.event_id),
+            event.engine_id,
+            reader.instant(dated.at),
+            _what(event),
+            clock(event.start_s),
+            duration(event.duration_s),
+            " ".join(reader.value(event.peak, event.peak_unit)),
+            " ".join(reader.dose(event.dose, event.dose_unit)),
+            (event.review or NOTHING).replace("_", " "),
+        )
+    out.print(listing)
+
+
+def review(
+    context: typer.Context,
+    event_id: Annotated[
+        str, typer.Argument(metavar="EVENT_ID", help="An event, or the beginning of its id.")
+    ],
+    verdict: Annotated[Verdict, typer.Argument(help="Your word on it.")],
+    note: Annotated[str, typer.Option(metavar="T", help="What you saw.")] = "",
+    logbook: LogbookOption = None,
+) -> None:
+    """Say whether an event is real; a sensor fault or a harmless one leaves the totals."""
+    book = open_from(context, logbook)
+    with book.register.writing(who()) as session:
+        event = records.add_review(session, event_id, verdict, note).event
+    counts = "it counts" if verdict == "confirmed" else "it counts no more"
+    out.print(
+        f"Event {event.event_id} ({sentence(event, reader_of(book.settings))}): "
+        f"{verdict.replace('_', ' ')}, {counts}."
+    )
+
+
+def sentence(event: Event, reader: Reader) -> str:
+    """Return an event in words: what, where in its run, how long and how bad."""
+    worst = " ".join(reader.value(event.peak, event.peak_unit))
+    return (
+        f"{_what(event)} at {clock(event.start_s)} for {duration(event.duration_s)}, worst {worst}"
+    )
+
+
+def _what(event: Event) -> str:
+    """Return the kind of an event, and what else is known: cause, side of the corner, doubts."""
+    parts = [
+        KIND_TITLE[event.kind],
+        event.cause.replace("_", " ") if event.cause else "",
+        f"{event.side}-hander" if event.side else "",
+        "cut off by a gap" if event.ended_by == "gap" else "",
+        "" if event.confidence == "high" else event.confidence.replace("low: ", "unsure: "),
+    ]
+    return ", ".join(part for part in parts if part)

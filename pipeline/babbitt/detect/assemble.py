@@ -1,0 +1,92 @@
+"""Spans of a run become its events: what every kind has in common."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+from babbitt.detect.spans import SampleArray, Spans
+from babbitt.model.engine_spec import DOSE_UNIT, PEAK_UNIT, EngineSpec, Kind
+from babbitt.model.event import Event, event_id_of
+from babbitt.model.run import FloatArray, IndexArray, Run
+
+Side = Literal["left", "right"]
+
+MERGE_GAP_S = 0.5
+"""Spans that follow one another sooner are one event."""
+
+TEMPERATURE_MERGE_GAP_S = 2.0
+"""The same for temperatures, which move slowly."""
+
+CERTAIN = "high"
+
+
+def max_gap_s(run: Run, *channels: str) -> float:
+    """Return the longest step, in seconds, over which these channels still count as known.
+
+    A slow channel is bad for two of its own samples around a single bad reading, which is no gap.
+    """
+    rates_hz = (run.signals[name].native_hz for name in channels)
+    slowest = max((1.0 / hz for hz in rates_hz if hz > 0.0), default=0.0)
+    return max(run.info.max_gap_s, 3.0 * slowest)
+
+
+def low_confidence(reasons: Sequence[str]) -> str:
+    """Return the confidence of an event that these reasons speak against."""
+    return "low: " + "; ".join(reasons) if reasons else CERTAIN
+
+
+def events_of(
+    run: Run,
+    spec: EngineSpec,
+    spans: Spans,
+    kinds: Sequence[Kind],
+    *,
+    values: SampleArray,
+    peaks: IndexArray,
+    doses: FloatArray,
+    causes: Sequence[str | None] | None = None,
+    sides: Sequence[Side | None] | None = None,
+    confidences: Sequence[str] | None = None,
+) -> tuple[Event, ...]:
+    """Return the spans as events, one each, not reviewed.
+
+    Args:
+        run: where they were found.
+        spec: the limits that judged them.
+        spans: n of them.
+        kinds: of each span; length n.
+        values: the channel that the peaks are read from, in its canonical unit; shape (samples,).
+        peaks: index of the worst sample of each span; shape (n,).
+        doses: in the unit of the kind; shape (n,).
+        causes: of each span; None: no cause to tell.
+        sides: of each span; None: no side to tell.
+        confidences: of each span; None: all certain.
+    """
+    version = spec.version()
+    events = []
+    for i, kind in enumerate(kinds):
+        peak_s = float(run.time_s[peaks[i]])
+        events.append(
+            Event(
+                event_id=event_id_of(run.info.run_id, kind, peak_s),
+                run_id=run.info.run_id,
+                engine_id=run.info.engine_id,
+                kind=kind,
+                start_s=float(spans.start_s[i]),
+                end_s=float(spans.end_s[i]),
+                duration_s=float(spans.duration_s[i]),
+                peak=float(values[peaks[i]]),
+                peak_s=peak_s,
+                peak_unit=PEAK_UNIT[kind],
+                dose=float(doses[i]),
+                dose_unit=DOSE_UNIT[kind],
+                cause=causes[i] if causes else None,
+                side=sides[i] if sides else None,
+                ended_by=spans.ended_by[i],
+                confidence=confidences[i] if confidences else CERTAIN,
+                review=None,
+                spec_version=version,
+            )
+        )
+    return tuple(events)

@@ -1,0 +1,117 @@
+"""Over-rev: engine speed above the redline, and whether the engine or the wheels drove it there."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from babbitt.detect.assemble import CERTAIN, MERGE_GAP_S, events_of, low_confidence, max_gap_s
+from babbitt.detect.spans import find_spans
+from babbitt.model.engine_spec import EngineSpec, OverRevSection
+from babbitt.model.event import Event
+from babbitt.model.run import BAD, ChannelArray, FloatArray, Run
+
+RELEASE_RPM = 100.0
+"""Below the redline; a rev limiter swings by about as much (common practice, no source)."""
+
+MIN_DURATION_S = 0.05
+"""Five samples at 100 Hz: a logger cannot vouch for less (common practice, no source)."""
+
+RISE_WINDOW_S = 0.1
+"""Speed of rise is measured over this long, so that noise at high rates does not count."""
+
+RISE_BEFORE_S = 0.3
+"""A wrong downshift winds an engine up within this long (common practice, no source)."""
+
+NO_BOOST_KPA = 5.0
+CLOSED_THROTTLE_PERCENT = 5.0
+
+
+def over_revs(run: Run, spec: EngineSpec) -> tuple[Event, ...]:
+    """Find the over-revs of a run.
+
+    The dose is in weighted revolutions: each turn above the redline counts (rpm/redline)^(2m).
+    Reciprocating load grows with the square of speed, and fatigue life falls with the m-th power
+    of stress (Basquin); shares of life add up (Palmgren-Miner).
+
+    The cause is `driven` where the engine could not have revved itself there: with no boost or a
+    closed throttle, faster than it can rev freely.
+    """
+    rpm = run.signals["rpm"]
+    limits = spec.over_rev
+    spans = find_spans(
+        run.time_s,
+        rpm.values - np.float32(limits.redline_rpm),
+        release=-RELEASE_RPM,
+        merge_gap_s=MERGE_GAP_S,
+        min_duration_s=MIN_DURATION_S,
+        max_gap_s=max_gap_s(run, "rpm"),
+        usable=rpm.usable(),
+        long_steps=run.long_steps,
+    )
+    power = 2.0 * limits.fatigue_exponent
+
+    def weighted_rev_per_s(speed_rpm: FloatArray) -> FloatArray:
+        return speed_rpm / 60.0 * (speed_rpm / limits.redline_rpm) ** power
+
+    openings_s = run.time_s[spans.openings]
+    causes = [
+        _cause(run, limits, float(start_s), float(opening_s))
+        for start_s, opening_s in zip(spans.start_s, openings_s, strict=True)
+    ]
+    return events_of(
+        run,
+        spec,
+        spans,
+        ["over_rev"] * len(spans),
+        values=rpm.values,
+        peaks=spans.peaks(rpm.values),
+        doses=spans.integrate(weighted_rev_per_s, rpm.values, degree=math.ceil(power) + 1),
+        causes=[cause for cause, _ in causes],
+        confidences=[confidence for _, confidence in causes],
+    )
+
+
+def _cause(run: Run, limits: OverRevSection, start_s: float, opening_s: float) -> tuple[str, str]:
+    """Return cause and confidence of the over-rev that starts at `start_s`.
+
+    Its first sample is at `opening_s`; a span that starts there, not at a crossing before it, was
+    under way when the log, or a stretch of it, began.
+    """
+    if start_s == opening_s:
+        return "on_power", low_confidence(["the log does not show how engine speed rose"])
+    if _steepest_rise_rpm_per_s(run, start_s, opening_s) <= limits.free_rev_rpm_per_s:
+        return "on_power", CERTAIN
+    lifted = _lifted(run, start_s)
+    if lifted is None:
+        return "on_power", low_confidence(["neither boost nor throttle tells it from driven"])
+    return ("driven" if lifted else "on_power"), CERTAIN
+
+
+def _steepest_rise_rpm_per_s(run: Run, start_s: float, opening_s: float) -> float:
+    """Return the steepest rise over RISE_WINDOW_S on the way into the event."""
+    earliest_s, latest_s = start_s - RISE_BEFORE_S, max(start_s + RISE_WINDOW_S, opening_s)
+    time_s, rpm = _usable(run, "rpm", earliest_s - RISE_WINDOW_S, latest_s)
+    ends_s = time_s[time_s > earliest_s]
+    rises = np.interp(ends_s, time_s, rpm) - np.interp(ends_s - RISE_WINDOW_S, time_s, rpm)
+    return float(rises.max()) / RISE_WINDOW_S
+
+
+def _lifted(run: Run, start_s: float) -> bool | None:
+    """Whether the driver was off the power as the event began; None: no channel tells."""
+    told = []
+    for name, limit in (("boost", NO_BOOST_KPA), ("throttle", CLOSED_THROTTLE_PERCENT)):
+        if name in run.signals:
+            _, values = _usable(run, name, start_s - RISE_BEFORE_S, start_s)
+            told += [float(values[-1]) <= limit] if len(values) else []
+    return any(told) if told else None
+
+
+def _usable(run: Run, name: str, from_s: float, to_s: float) -> tuple[FloatArray, ChannelArray]:
+    """Return times and values of the usable samples from the one at or before `from_s` on."""
+    first = max(int(np.searchsorted(run.time_s, from_s, side="right")) - 1, 0)
+    stretch = slice(first, int(np.searchsorted(run.time_s, to_s, side="right")))
+    signal = run.signals[name]
+    usable = signal.flags[stretch] < BAD
+    return run.time_s[stretch][usable], signal.values[stretch][usable]

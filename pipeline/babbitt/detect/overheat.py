@@ -1,0 +1,65 @@
+"""Overheats: coolant or oil above its limit, heat soak after shutdown included."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from babbitt.detect.assemble import TEMPERATURE_MERGE_GAP_S, events_of, max_gap_s
+from babbitt.detect.conditions import Conditions
+from babbitt.detect.spans import find_spans
+from babbitt.model.engine_spec import (
+    CoolantTemperatureSection,
+    EngineSpec,
+    Kind,
+    OilTemperatureSection,
+)
+from babbitt.model.event import Event
+from babbitt.model.run import Run
+
+RELEASE_K = 1.0
+"""Below the limit; the resolution of ordinary thermistor channels (common practice, no source)."""
+
+
+def coolant_overheats(run: Run, spec: EngineSpec, conditions: Conditions) -> tuple[Event, ...]:
+    """Find where the coolant was above its limit; the dose is in °C·s above it."""
+    limits = spec.coolant_temperature
+    return _overheats(run, spec, conditions, "coolant_overheat", "coolant_temperature", limits)
+
+
+def oil_overheats(run: Run, spec: EngineSpec, conditions: Conditions) -> tuple[Event, ...]:
+    """Find where the oil was above its limit; the dose is in °C·s above it."""
+    limits = spec.oil_temperature
+    return _overheats(run, spec, conditions, "oil_overheat", "oil_temperature", limits)
+
+
+def _overheats(
+    run: Run,
+    spec: EngineSpec,
+    conditions: Conditions,
+    kind: Kind,
+    channel: str,
+    limits: CoolantTemperatureSection | OilTemperatureSection,
+) -> tuple[Event, ...]:
+    temperature = run.signals[channel]
+    excess = temperature.values - np.float32(limits.limit_c)
+    spans = find_spans(
+        run.time_s,
+        excess,
+        release=-RELEASE_K,
+        merge_gap_s=TEMPERATURE_MERGE_GAP_S,
+        min_duration_s=limits.min_duration_s,
+        max_gap_s=max_gap_s(run, channel),
+        usable=temperature.usable(),
+        long_steps=run.long_steps,
+    )
+    causes = [None if runs else "heat_soak" for runs in conditions.running[spans.openings]]
+    return events_of(
+        run,
+        spec,
+        spans,
+        [kind] * len(spans),
+        values=temperature.values,
+        peaks=spans.peaks(temperature.values),
+        doses=spans.integrate(np.positive, excess, degree=1),
+        causes=causes,
+    )

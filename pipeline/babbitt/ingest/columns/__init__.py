@@ -1,0 +1,1 @@
+"""Columns of a log -> channels in canonical units."""

@@ -1,0 +1,1 @@
+"""Samples -> quality flags."""

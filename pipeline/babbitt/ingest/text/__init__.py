@@ -1,0 +1,1 @@
+"""Bytes of a log -> rows of cells."""

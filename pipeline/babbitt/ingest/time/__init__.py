@@ -1,0 +1,1 @@
+"""Time columns and clocks -> the time base of a run."""

@@ -1,0 +1,1 @@
+"""Jobs that a command or a page asks for; they hand values from stage to stage."""

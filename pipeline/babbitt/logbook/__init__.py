@@ -1,0 +1,1 @@
+"""The folder that holds a team's data: settings, stores, run files."""

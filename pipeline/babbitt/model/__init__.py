@@ -1,0 +1,1 @@
+"""Values and contracts that stages hand to one another."""

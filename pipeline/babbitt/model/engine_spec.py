@@ -1,0 +1,262 @@
+"""The engine spec: geometry and limits that judge an engine, read from TOML."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import json
+from typing import Any, Literal, Self
+
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    NonNegativeFloat,
+    PositiveFloat,
+    PositiveInt,
+    ValidationError,
+    model_validator,
+)
+
+from babbitt.errors import SettingsError, tell_faults
+from babbitt.model.toml_text import read_toml, shown
+
+Kind = Literal[
+    "over_rev",
+    "oil_starvation",
+    "low_oil_pressure",
+    "coolant_overheat",
+    "oil_overheat",
+    "overboost",
+    "cold_load",
+]
+KINDS: tuple[Kind, ...] = (
+    "over_rev",
+    "oil_starvation",
+    "low_oil_pressure",
+    "coolant_overheat",
+    "oil_overheat",
+    "overboost",
+    "cold_load",
+)
+"""The kinds of harm, in the order in which every table lists them."""
+
+DOSE_UNIT: dict[Kind, str] = {
+    "over_rev": "weighted rev",
+    "oil_starvation": "rev",
+    "low_oil_pressure": "rev",
+    "coolant_overheat": "°C·s",
+    "oil_overheat": "°C·s",
+    "overboost": "kPa·s",
+    "cold_load": "rev",
+}
+PEAK_UNIT: dict[Kind, str] = {
+    "over_rev": "1/min",
+    "oil_starvation": "kPa",
+    "low_oil_pressure": "kPa",
+    "coolant_overheat": "°C",
+    "oil_overheat": "°C",
+    "overboost": "kPa",
+    "cold_load": "1/min",
+}
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class EngineSection(_Section):
+    """Geometry; engines of one `type` are a fleet."""
+
+    type: str = Field(min_length=1)
+    cylinders: PositiveInt
+    bore_mm: PositiveFloat
+    stroke_mm: PositiveFloat
+    rod_length_mm: PositiveFloat
+    idle_rpm: PositiveFloat
+
+    @model_validator(mode="after")
+    def _rod_reaches(self) -> Self:
+        if self.rod_length_mm <= self.stroke_mm / 2:
+            raise ValueError("rod_length_mm must be more than half of stroke_mm")
+        return self
+
+
+class OverRevSection(_Section):
+    """Limits of over_rev; see detect/over_rev.py for how `driven` is told from `on_power`."""
+
+    redline_rpm: PositiveFloat
+    mechanical_rpm: PositiveFloat
+    fatigue_exponent: PositiveFloat = 5.0  # m of Basquin's law; design's default
+    free_rev_rpm_per_s: PositiveFloat = 6000.0  # common practice, no source
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.mechanical_rpm < self.redline_rpm:
+            raise ValueError("mechanical_rpm must not lie below redline_rpm")
+        return self
+
+
+class OilPressureSection(_Section):
+    """The floor line, the relief valve and the share of expected pressure that is starvation."""
+
+    floor_kpa_per_1000rpm: PositiveFloat = 69.0  # common practice, no source: 10 psi per 1000 rpm
+    floor_above_rpm: NonNegativeFloat = 2500.0
+    relief_kpa: PositiveFloat = 550.0
+    starved_fraction: float = Field(default=0.75, gt=0.0, lt=1.0)
+    min_duration_s: NonNegativeFloat = 0.2
+
+
+class CorneringSection(_Section):
+    """What counts as cornering, and how long the pressure may follow it."""
+
+    lateral_g: PositiveFloat = 0.6
+    lookback_s: NonNegativeFloat = 1.5
+
+
+class OilTemperatureSection(_Section):
+    """Limits of oil_overheat, and when oil counts as warm."""
+
+    limit_c: float
+    min_duration_s: NonNegativeFloat = 2.0
+    warm_c: float = 70.0
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.warm_c >= self.limit_c:
+            raise ValueError("warm_c must lie below limit_c")
+        return self
+
+
+class CoolantTemperatureSection(_Section):
+    """Limit of coolant_overheat; cap and glycol set the boiling point."""
+
+    limit_c: float
+    min_duration_s: NonNegativeFloat = 2.0
+    cap_kpa: NonNegativeFloat = 110.0
+    glycol_percent: float = Field(default=0.0, ge=0.0, le=70.0)
+
+
+class BoostSection(_Section):
+    """Limit of overboost, kPa gauge."""
+
+    limit_kpa: PositiveFloat
+    min_duration_s: NonNegativeFloat = 0.2
+
+
+class ColdLoadSection(_Section):
+    """What counts as load while the oil is cold."""
+
+    rpm: PositiveFloat = 5000.0
+    boost_kpa: PositiveFloat = 80.0
+    min_duration_s: NonNegativeFloat = 0.5
+
+
+class LifeSection(_Section):
+    """Dose since refresh at which one engine in ten shows damage, a kind each; None: not stated."""
+
+    over_rev: PositiveFloat | None = None
+    oil_starvation: PositiveFloat | None = None
+    low_oil_pressure: PositiveFloat | None = None
+    coolant_overheat: PositiveFloat | None = None
+    oil_overheat: PositiveFloat | None = None
+    overboost: PositiveFloat | None = None
+    cold_load: PositiveFloat | None = None
+
+    def of(self, kind: Kind) -> float | None:
+        """The life dose of `kind`, in the unit of its dose."""
+        value: float | None = getattr(self, kind)
+        return value
+
+
+class DecisionSection(_Section):
+    """How much risk is accepted: a chance, or the two costs it follows from."""
+
+    accepted_risk: float = Field(default=0.10, gt=0.0, lt=1.0)
+    cost_refresh: PositiveFloat | None = None
+    cost_failure: PositiveFloat | None = None
+
+    @model_validator(mode="after")
+    def _both_costs(self) -> Self:
+        if (self.cost_refresh is None) != (self.cost_failure is None):
+            raise ValueError("cost_refresh and cost_failure go together")
+        return self
+
+
+class EngineSpec(_Section):
+    """One engine's geometry and limits; sections with defaults may be left out."""
+
+    engine: EngineSection
+    over_rev: OverRevSection
+    oil_pressure: OilPressureSection = OilPressureSection()
+    cornering: CorneringSection = CorneringSection()
+    oil_temperature: OilTemperatureSection
+    coolant_temperature: CoolantTemperatureSection
+    boost: BoostSection
+    cold_load: ColdLoadSection = ColdLoadSection()
+    life: LifeSection = LifeSection()
+    decision: DecisionSection = DecisionSection()
+
+    def version(self) -> str:
+        """Hash of everything that decides which events are found; 12 hex digits.
+
+        Life and decision judge totals, not runs, so a change of them leaves the version alone.
+        """
+        judged_by = self.model_dump(mode="json", exclude={"life", "decision"})
+        text = json.dumps(judged_by, sort_keys=True)
+        return hashlib.sha256(text.encode()).hexdigest()[:12]
+
+
+def parse_spec(text: str, *, source: str) -> EngineSpec:
+    """Read an engine spec from TOML.
+
+    Args:
+        text: the TOML.
+        source: file name to quote in errors.
+
+    Raises:
+        SettingsError: names every fault at once: bad TOML, missing, unknown or unusable keys.
+    """
+    try:
+        return EngineSpec.model_validate(read_toml(text))
+    except ValidationError as error:
+        raise SettingsError(f"{source}: {tell_faults(error.errors(), _sentence)}") from error
+    except ValueError as error:
+        raise SettingsError(f"{source} is not TOML: {error}.") from error
+
+
+def _sentence(fault: Any) -> str:
+    path = ".".join(str(part) for part in fault["loc"])
+    match fault["type"]:
+        case "extra_forbidden":
+            return f"unknown key {shown(path)}{_nearest(fault['loc'])}"
+        case "missing":
+            return f"{path!r} is missing"
+        case "value_error":
+            return f"in [{path}] {fault['ctx']['error']}"
+        case _:
+            message = fault["msg"][0].lower() + fault["msg"][1:]
+            return f"{path!r} is {shown(fault['input'])}: {message}"
+
+
+def _nearest(path: tuple[str | int, ...]) -> str:
+    """Name the known key nearest to an unknown one, looked for in its section, then everywhere."""
+    *above, key = [str(part) for part in path]
+    sections = {name: list(schema["properties"]) for name, schema in _sections().items()}
+    nearby = sections[above[0]] if above else list(sections)
+    everywhere = [f"{name}.{known}" for name, keys in sections.items() for known in keys]
+    close = difflib.get_close_matches(key, nearby, n=1, cutoff=0.5)
+    if close:
+        return f" (did you mean {'.'.join([*above, close[0]])!r}?)"
+    away = [full for full in everywhere if full.rsplit(".", 1)[1] == key]
+    away = away or difflib.get_close_matches(key, everywhere, n=1, cutoff=0.4)
+    return f" (did you mean {away[0]!r}?)" if away else f" (known here: {', '.join(nearby)})"
+
+
+def _sections() -> dict[str, Any]:
+    """The sections of a spec by name, as JSON Schema."""
+    schema = EngineSpec.model_json_schema()
+    return {
+        name: schema["$defs"][part["$ref"].rsplit("/", 1)[1]]
+        for name, part in schema["properties"].items()
+    }

@@ -1,0 +1,138 @@
+"""How far the limits of an engine's parts are used: life doses of the spec, service limits."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from babbitt.damage.ledger import Loads, column_of
+from babbitt.damage.looks import LikeParts
+from babbitt.damage.prior import CONTRIBUTING_LIFE
+from babbitt.model.damage_modes import RUNNING, DamageMode, causes, parts
+from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.model.run import FloatArray
+from babbitt.model.service_limits import ServiceLimit
+from babbitt.outlook.ahead import Ahead
+from babbitt.present.words import KIND_TITLE
+
+
+@dataclass(frozen=True, eq=False)
+class Gauge:
+    """How much of a limit is used, and what the next runs may add.
+
+    Attributes:
+        part: kind of part of schemas/causes.toml.
+        positions: where the parts sit; None: the only one, or every one.
+        limit: in words.
+        used: share of the limit that is used, 1 where it is reached.
+        left: what is left of it, in its unit.
+        ahead: what is added after each of the next runs, in that unit; shape (runs, futures).
+    """
+
+    part: str
+    positions: tuple[str | None, ...]
+    limit: str
+    used: float
+    left: float
+    ahead: FloatArray
+
+
+def life_gauges(
+    fitted: Iterable[LikeParts], life: LifeSection, ahead: Ahead, loads: Loads
+) -> list[Gauge]:
+    """Return how far the life dose of each cause is used by the parts that have used most of it.
+
+    Used is what a part has taken since it was new, or since it was last found sound. A contributing
+    cause has CONTRIBUTING_LIFE times the life dose of its kind. What could not be seen is counted
+    at its mean.
+
+    Args:
+        fitted: the parts of an engine.
+        life: [life] of the engine spec; kinds without a dose have no limit.
+        ahead: what the next runs may bring.
+        loads: by the usual rates of the fleet.
+    """
+    most: dict[tuple[str, float], tuple[float, LikeParts]] = {}
+    for like in fitted:
+        for mode in parts()[like.part].modes.values():
+            load = like.load(mode, loads)
+            for cause, dose in _life_doses(mode, life):
+                taken = load.doses.get(cause, 0.0) - load.sound_at.get(cause, 0.0)
+                used = (taken + load.unwatched.get(cause, 0.0)) / dose
+                if (cause, dose) not in most or most[cause, dose][0] < used:
+                    most[cause, dose] = used, like
+    return [
+        Gauge(
+            part=like.part,
+            positions=like.positions,
+            limit=f"life dose of {_title(cause)}",
+            used=used,
+            left=(1.0 - used) * dose,
+            ahead=ahead.doses[column_of(cause)],
+        )
+        for (cause, dose), (used, like) in most.items()
+    ]
+
+
+def service_gauges(
+    fitted: Iterable[LikeParts],
+    limits: Mapping[str, ServiceLimit],
+    ahead: Ahead,
+    loads: Loads,
+) -> list[Gauge]:
+    """Return how far the service limits of an engine's parts are used.
+
+    What could not be seen of a kind of harm is counted at its mean. A limit of revolutions is left
+    out where those of the part, or of the runs to expect, are not all known.
+
+    Args:
+        fitted: the parts of an engine.
+        limits: by kind of part.
+        ahead: what the next runs may bring.
+        loads: by the usual rates of the fleet.
+    """
+    gauges = []
+    for like in fitted:
+        limit = limits.get(like.part)
+        if limit is None:
+            continue
+        taken = like.now.doses + like.now.unwatched_h * loads.rates
+        named = [(KIND_TITLE[kind], kind, limit.dose.get(kind)) for kind in KINDS]
+        for title, cause, most in [("running hours", RUNNING, limit.running_h), *named]:
+            if most is not None:
+                column = column_of(cause)
+                gauges.append(
+                    _service(like, title, float(taken[column]), most, ahead.doses[column])
+                )
+        turned = like.now.revolutions
+        if limit.revolutions is not None and math.isfinite(turned + ahead.revolutions.sum()):
+            turns = ahead.revolutions
+            gauges.append(_service(like, "revolutions", turned, limit.revolutions, turns))
+    return gauges
+
+
+def _title(cause: str) -> str:
+    """Return the kind of harm of a cause, or the cause where it is only a part of its kind."""
+    about = causes()[cause]
+    return KIND_TITLE[about.kind] if about.kind == cause else about.title
+
+
+def _service(like: LikeParts, title: str, taken: float, most: float, ahead: FloatArray) -> Gauge:
+    return Gauge(
+        part=like.part,
+        positions=like.positions,
+        limit=f"service limit of {title}",
+        used=taken / most,
+        left=most - taken,
+        ahead=ahead,
+    )
+
+
+def _life_doses(mode: DamageMode, life: LifeSection) -> Iterator[tuple[str, float]]:
+    """Yield each cause of a damage mode, and the life dose of it."""
+    for cause in mode.causes:
+        kind = causes()[cause].kind
+        dose = life.of(kind) if kind else None
+        if dose is not None:
+            yield cause, dose if cause in mode.primary else CONTRIBUTING_LIFE * dose

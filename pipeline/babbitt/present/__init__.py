@@ -1,0 +1,1 @@
+"""Answers for a person: words, views, figures and reports."""

@@ -1,0 +1,1 @@
+"""Records of the register: made, amended, withdrawn and read."""

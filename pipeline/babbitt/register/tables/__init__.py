@@ -1,0 +1,1 @@
+"""Tables of the register and the connection to them."""
