@@ -4,7 +4,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 SUDO := $(shell [ "$$(id -u)" = 0 ] || command -v sudo)
-IMPORTS := PYTHONPATH=.:tests:tests/cli:tests/ingest:tests/register:tests/fuzz
+IMPORTS := PYTHONPATH=.:tests/support:tests/fuzz
 UV := --universal --python-version 3.11 --generate-hashes --no-header --no-annotate --no-strip-extras --quiet
 
 .DEFAULT_GOAL := help

@@ -8,7 +8,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from fleet_book import BUILD_LASTS, BUILT, make_fleet
 
 from babbitt.damage.fleet import BuildSpan, Fleet
 from babbitt.damage.ledger import Ledger, Taken, column_of
@@ -25,6 +24,7 @@ from babbitt.outlook.backtest import BackTest, back_test
 from babbitt.outlook.outlook import look_ahead
 from babbitt.present.words import reader_of
 from babbitt.register.records.teardowns import findings_of
+from fleet_book import BUILD_LASTS, BUILT, make_fleet
 
 ENGINES = 50
 TEARDOWNS_EACH = 4

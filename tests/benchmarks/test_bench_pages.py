@@ -8,12 +8,12 @@ from pathlib import Path
 
 import flask.testing
 import pytest
-from fleet_book import BUILD_LASTS, BUILT, RUNS_A_BUILD, make_fleet
 
 from babbitt.register.records import corrections
 from babbitt_dashboard.app import make_app
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.serving import warm
+from fleet_book import BUILD_LASTS, BUILT, RUNS_A_BUILD, make_fleet
 
 ENGINES = 50
 TEARDOWNS_EACH = 4

@@ -8,13 +8,13 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
+from conftest import CHROMIUM, QUIET, SEASON_ENDS, served
 from PIL import Image
 from playwright.sync_api import Page, sync_playwright
 
 from babbitt.jobs.demo import run_demo
 from babbitt.logbook.folder import Logbook, open_logbook
 from babbitt.register.records import events, teardowns
-from conftest import CHROMIUM, QUIET, SEASON_ENDS, served
 
 FOLDER = Path(__file__).parents[2] / "docs" / "screens"
 LAPTOP = {"width": 1366, "height": 768}

@@ -11,8 +11,8 @@ import time
 from pathlib import Path
 
 import pytest
-from shop import SCRIPT, Shop
 
+from shop import SCRIPT, Shop
 from small_logs import write_log, write_season
 
 

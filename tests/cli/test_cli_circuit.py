@@ -7,6 +7,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+
 from shop import LogWriter, Shop, write_minute
 
 HARD, EASY = "Tollbar Bowl", "Fennick"

@@ -7,9 +7,9 @@ import sys
 
 import pytest
 import typer.main
-from shop import run
 
 from babbitt.commands.cli import COMMANDS, app
+from shop import run
 
 
 @pytest.mark.parametrize("name", COMMANDS)

@@ -6,9 +6,9 @@ import shutil
 from pathlib import Path
 
 import pytest
-from shop import Shop, run, write_minute
 
 from babbitt.present.words import CAUTION
+from shop import Shop, run, write_minute
 
 FINDINGS = """
 [[finding]]

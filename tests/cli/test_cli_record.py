@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
+
 from shop import LogWriter, Shop
 
 

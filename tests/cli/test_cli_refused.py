@@ -6,6 +6,7 @@ import shlex
 from pathlib import Path
 
 import pytest
+
 from shop import LogWriter, Shop
 
 

@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+
 from shop import SCRIPT, LogWriter, Shop
 
 PATIENCE_S = 60.0

@@ -11,6 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+
+from babbitt.damage.chance import chance, chances, shares
+from babbitt.damage.doubt import weigh_together
+from babbitt.damage.model import Load
+from babbitt.damage.posterior import Fit, fit, learn, weigh
+from babbitt.damage.prior import DOUBT, running_prior
 from fleet import (
     EVEN,
     MODES,
@@ -25,12 +31,6 @@ from fleet import (
     draw_questions,
     draw_truth,
 )
-
-from babbitt.damage.chance import chance, chances, shares
-from babbitt.damage.doubt import weigh_together
-from babbitt.damage.model import Load
-from babbitt.damage.posterior import Fit, fit, learn, weigh
-from babbitt.damage.prior import DOUBT, running_prior
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 import pytest
-from made_runs import make_run
 
 from babbitt.detect.assemble import max_gap_s
+from made_runs import make_run
 
 
 def test_gap_is_three_steps_of_the_slowest_channel() -> None:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from made_runs import line, make_run, make_spec, pulse
 
 from babbitt.detect.cold_load import cold_loads
 from babbitt.detect.conditions import conditions_of
+from made_runs import line, make_run, make_spec, pulse
 
 SPEC = make_spec()
 

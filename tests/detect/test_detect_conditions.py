@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from made_runs import line, make_run, make_spec, pulse
 
 from babbitt.detect.conditions import conditions_of
+from made_runs import line, make_run, make_spec, pulse
 
 SPEC = make_spec()
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from made_runs import line, make_run, make_spec, pulse
 
 from babbitt.detect.governed import GOVERNED, channels_of, judged_key, stale_kinds, summary_key
 from babbitt.detect.judge import detect
@@ -13,6 +12,7 @@ from babbitt.detect.pressure import PressureSurface
 from babbitt.jobs.detect import summarise
 from babbitt.model.engine_spec import KINDS, EngineSpec
 from babbitt.model.run import Run
+from made_runs import line, make_run, make_spec, pulse
 
 SPEC = make_spec("[oil_pressure]\nfloor_kpa_per_1000rpm = 50\n")
 JUDGING = [

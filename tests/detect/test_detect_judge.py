@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from made_runs import line, make_run, make_spec, pulse
 
 from babbitt.detect.judge import detect
 from babbitt.model.event import event_id_of
+from made_runs import line, make_run, make_spec, pulse
 
 SPEC = make_spec("[oil_pressure]\nfloor_kpa_per_1000rpm = 50\n")
 HARM = {

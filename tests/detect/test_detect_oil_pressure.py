@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from made_runs import line, make_run, make_spec, pulse
 
 from babbitt.detect import oil_pressure
 from babbitt.detect.conditions import conditions_of
 from babbitt.detect.oil_pressure import oil_deficits
 from babbitt.detect.pressure import PressureSurface
 from babbitt.model.run import SUSPECT
+from made_runs import line, make_run, make_spec, pulse
 
 # Floor 50 kPa per 1,000 1/min: 300 kPa at 6,000. Expected: 450 kPa there; starved below 337.5.
 SPEC = make_spec("[oil_pressure]\nfloor_kpa_per_1000rpm = 50\n")

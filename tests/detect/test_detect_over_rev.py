@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from made_runs import line, make_run, make_spec
 
 from babbitt.detect.over_rev import over_revs
+from made_runs import line, make_run, make_spec
 
 SPEC = make_spec()
 REDLINE = 7600.0

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from made_runs import line, make_run, make_spec
 
 from babbitt.detect.overboost import overboosts
+from made_runs import line, make_run, make_spec
 
 SPEC = make_spec()
 

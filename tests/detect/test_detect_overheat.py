@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from made_runs import line, make_run, make_spec
 
 from babbitt.detect.conditions import conditions_of
 from babbitt.detect.overheat import coolant_overheats, oil_overheats
+from made_runs import line, make_run, make_spec
 
 SPEC = make_spec()
 HUMP = line((0, 100), (10, 120), (20, 100))  # above 108 from 4 s to 16 s, by 12 at most

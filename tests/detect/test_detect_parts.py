@@ -8,7 +8,6 @@ import hypothesis.strategies as st
 import numpy as np
 import pytest
 from hypothesis import given, settings
-from made_runs import make_run, make_spec
 
 from babbitt.detect.judge import detect
 from babbitt.detect.parts import detect_parts
@@ -17,6 +16,7 @@ from babbitt.detect.watch import watched, watched_in
 from babbitt.model.run import BAD, FloatArray, Run
 from babbitt.model.run_windows import stretch, windows
 from babbitt.totals.exposure import ExposureSum, expose
+from made_runs import make_run, make_spec
 
 SPEC = make_spec()
 SURFACE = PressureSurface(

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made_runs import line, make_run, make_spec, pulse
 
 from babbitt.detect.pressure import (
     PressureBin,
@@ -19,6 +18,7 @@ from babbitt.detect.pressure import (
     learn_surface,
     steady_pressure,
 )
+from made_runs import line, make_run, make_spec, pulse
 
 SPEC = make_spec("[oil_pressure]\nfloor_kpa_per_1000rpm = 40\n")
 

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
-from made_runs import make_run
 from scipy import ndimage
-from span_twin import find_spans_by_loop
 
 from babbitt.detect.spans import find_spans
+from made_runs import make_run
+from span_twin import find_spans_by_loop
 
 PLAIN = {"release": 0.0, "merge_gap_s": 0.0, "min_duration_s": 0.0, "max_gap_s": np.inf}
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from made_runs import make_run, make_spec, pulse
 
 from babbitt.detect.watch import watchable, watched
 from babbitt.model.engine_spec import KINDS
+from made_runs import make_run, make_spec, pulse
 
 SPEC = make_spec()
 

@@ -6,10 +6,10 @@ import shutil
 from pathlib import Path
 
 import pytest
-from exchange_books import make_full_book
 
 from babbitt.logbook.folder import Logbook, create_logbook, open_logbook, settings_text
 from babbitt.register.records import engines
+from exchange_books import make_full_book
 from invented import SPEC
 
 

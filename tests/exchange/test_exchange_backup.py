@@ -12,7 +12,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from exchange_books import take_in, write_log
 from sqlalchemy import select
 
 from babbitt.errors import LogbookError, SettingsError
@@ -27,6 +26,7 @@ from babbitt.register.records import runs
 from babbitt.register.tables.models import Base
 from babbitt.register.tables.part_models import FindingRow
 from babbitt.register.tables.store import Register, sqlite_url
+from exchange_books import take_in, write_log
 
 
 def everything(register: Register) -> dict[str, list[tuple[object, ...]]]:

@@ -14,7 +14,6 @@ from typing import Any
 import duckdb
 import pyarrow.parquet as pq
 import pytest
-from exchange_books import BUILT
 from hypothesis import example, given
 from hypothesis import strategies as st
 
@@ -28,6 +27,7 @@ from babbitt.register.dictionary import Column, dictionary
 from babbitt.register.queries.dump import TableDump
 from babbitt.register.queries.sums import window_sums
 from babbitt.register.records import builds
+from exchange_books import BUILT
 
 READ_CELL: dict[str, Callable[[str], Any]] = {
     "text": as_written,

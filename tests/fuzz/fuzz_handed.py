@@ -1,6 +1,6 @@
 """Feed damaged files to whatever takes files in: each is taken, or refused in one sentence.
 
-    PYTHONPATH=tests:tests/ingest python tests/fuzz/fuzz_handed.py [--seconds 600] [--first SEED]
+    PYTHONPATH=tests/support python tests/fuzz/fuzz_handed.py [--seconds 600] [--first SEED]
         [--only NAME]
 
 A failure names target and seed; `--first SEED --only NAME` begins with it.

@@ -13,8 +13,9 @@ from contextlib import nullcontext
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-import postgres
 from pages import Pages, fuzz
+
+import postgres
 
 
 def main() -> None:

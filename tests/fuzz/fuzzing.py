@@ -1,6 +1,6 @@
 """Feed damaged logs to ingest: each must be taken in with its flags, or refused in one sentence.
 
-    PYTHONPATH=tests:tests/ingest python tests/fuzz/fuzzing.py [--seconds 600] [--first SEED]
+    PYTHONPATH=tests/support python tests/fuzz/fuzzing.py [--seconds 600] [--first SEED]
 
 A failure names its seed; `--first SEED` begins with it.
 """
@@ -20,7 +20,6 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
-from dialects.make import FORMS
 from mutants import mutant
 
 from babbitt.ingest.source import Instructions
@@ -30,6 +29,7 @@ from babbitt.jobs.verify import verify
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
 from babbitt.model.run import MISSING
 from babbitt.register.records import engines, runs
+from dialects.make import FORMS
 from invented import SPEC
 
 BABBITT = str(Path(sys.executable).with_name("babbitt"))

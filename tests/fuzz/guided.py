@@ -1,6 +1,6 @@
 """Let coverage guide the damage: what reaches new code is damaged further (Linux only).
 
-    PYTHONPATH=tests:tests/ingest python tests/fuzz/guided.py TARGET [-max_total_time=600 ...]
+    PYTHONPATH=tests/support python tests/fuzz/guided.py TARGET [-max_total_time=600 ...]
 
 TARGET is a name of `handed.targets`; the rest goes to the engine. A failure leaves its input as
 `crash-*` in the current folder.

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-import postgres
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pages import CALLBACKS, Pages, fuzz
 
+import postgres
 from babbitt.logbook.folder import Logbook
 from babbitt.register.records import engines
 

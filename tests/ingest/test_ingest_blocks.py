@@ -6,13 +6,13 @@ import hypothesis.strategies as st
 import numpy as np
 import pytest
 from hypothesis import given, settings
-from ingest_logs import csv_of, read, refused, source_of
 
 from babbitt.ingest import read as reading
 from babbitt.ingest.columns import store
 from babbitt.ingest.source import Instructions
 from babbitt.ingest.text import parse
 from babbitt.model.run import BAD, Run
+from ingest_logs import csv_of, read, refused, source_of
 
 HEADERS = ["Time (s)", "RPM", "Oil Press [bar]", "Coolant [°C]", "Lateral g", "lap"]
 

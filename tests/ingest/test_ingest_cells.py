@@ -2,13 +2,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from ingest_logs import csv_of, ramp, read, refused, source_of
 
 from babbitt.errors import LogRefusedError
 from babbitt.ingest.text.cells import CellReader, Rows
 from babbitt.ingest.text.decode import read_text
 from babbitt.ingest.text.dialect import find_dialect
 from babbitt.model.run import ChannelArray, FloatArray
+from ingest_logs import csv_of, ramp, read, refused, source_of
 
 
 @dataclass

@@ -1,7 +1,6 @@
 from typing import Any
 
 import pytest
-from ingest_logs import csv_of, ramp, read, refused, source_of
 
 from babbitt.errors import SettingsError
 from babbitt.ingest.columns.channels import Layout, lay_out
@@ -9,6 +8,7 @@ from babbitt.ingest.source import Instructions
 from babbitt.ingest.text.decode import read_text
 from babbitt.ingest.text.dialect import find_dialect
 from babbitt.logbook.settings import Profile
+from ingest_logs import csv_of, ramp, read, refused, source_of
 
 
 def layout_of(headers: list[str], units_row: list[str] | None = None, **given: Any) -> Layout:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from ingest_logs import csv_of, inspect, ramp, read, source_of
 
 from babbitt.ingest.circuit import NotedCircuit, contradiction
 from babbitt.ingest.kept import from_json, to_json
 from babbitt.ingest.source import Instructions
+from ingest_logs import csv_of, inspect, ramp, read, source_of
 
 TABLE = csv_of(["Time (s)", "RPM (1/min)"], ramp())
 

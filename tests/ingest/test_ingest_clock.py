@@ -3,6 +3,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+
 from ingest_logs import csv_of, ramp, read, refused
 
 BERLIN = ZoneInfo("Europe/Berlin")

@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
-from ingest_logs import read
 
 from babbitt.logbook.settings import Profile
 from babbitt.model.run import Run
+from ingest_logs import read
 
 
 def run_of(headers: str, *rows: str, **given: object) -> Run:

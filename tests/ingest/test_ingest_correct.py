@@ -8,13 +8,13 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from ingest_logs import csv_of, read
 
 from babbitt.errors import SettingsError
 from babbitt.ingest.correct import Correction, corrected
 from babbitt.ingest.kept import from_json, to_json
 from babbitt.ingest.source import Instructions
 from babbitt.logbook.settings import Profile
+from ingest_logs import csv_of, read
 
 HEADERS = {"rpm": "RPM", "oil_temperature": "T1", "coolant_temperature": "T2"}
 NOW = datetime(2026, 5, 16, 18, 30, tzinfo=UTC)

@@ -1,9 +1,9 @@
 import pytest
-from ingest_logs import source_of
 
 from babbitt.errors import LogRefusedError
 from babbitt.ingest.text.decode import read_text
 from babbitt.ingest.text.dialect import Dialect, find_dialect
+from ingest_logs import source_of
 
 
 def dialect_of(log: str) -> Dialect:

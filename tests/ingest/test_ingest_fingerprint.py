@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from ingest_logs import inspect, read, refused
 
 from babbitt.logbook.settings import Profile
+from ingest_logs import inspect, read, refused
 
 LOG = (
     "Logger serial: 10442\nDriver;A. Nother\nDate: 2026-05-03\n"

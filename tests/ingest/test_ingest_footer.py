@@ -1,9 +1,9 @@
 import pytest
-from ingest_logs import source_of
 
 from babbitt.ingest.text.decode import read_text
 from babbitt.ingest.text.dialect import find_dialect
 from babbitt.ingest.text.footer import Footer, find_footer
+from ingest_logs import source_of
 
 HEADER = "time,rpm,boost\n"
 ROWS = "".join(f"{5 + i / 10},{1000 + i},{i}\n" for i in range(30))

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from dialects.form import Form
-from dialects.make import FOLDER, FORMS, USUAL, source_of
 
 from babbitt.errors import LogRefusedError
 from babbitt.ingest.read import Instructions, read_log
+from dialects.form import Form
+from dialects.make import FOLDER, FORMS, USUAL, source_of
 
 TAKEN = [form for form in FORMS if not form.refused]
 REFUSED = [form for form in FORMS if form.refused]

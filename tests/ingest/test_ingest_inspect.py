@@ -1,7 +1,7 @@
 import pytest
-from ingest_logs import csv_of, inspect, ramp, read
 
 from babbitt.errors import LogRefusedError
+from ingest_logs import csv_of, inspect, ramp, read
 
 
 def test_every_column_has_a_row_with_what_was_found() -> None:

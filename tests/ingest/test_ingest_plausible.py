@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
-from ingest_logs import refused
 
 from babbitt.ingest.columns.plausible import plausible_units
 from babbitt.model.channels import channels
+from ingest_logs import refused
 
 
 @pytest.mark.parametrize(

@@ -7,10 +7,10 @@ import tomllib
 
 from hypothesis import given
 from hypothesis import strategies as st
-from ingest_logs import csv_of, inspect, ramp
 
 from babbitt.ingest.text.profile_text import profile_text
 from babbitt.logbook.settings import Profile
+from ingest_logs import csv_of, inspect, ramp
 
 WORDS = st.text(st.characters(codec="utf-8"), min_size=1)
 

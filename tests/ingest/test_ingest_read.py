@@ -5,12 +5,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from ingest_logs import MODIFIED, csv_of, inspect, ramp, read, refused, source_of
 
 from babbitt.errors import LogRefusedError
 from babbitt.ingest.preview import inspect_log
 from babbitt.ingest.read import Instructions, ReadSource, read_log
 from babbitt.model.run import BAD, GOOD, run_from_table, run_to_table
+from ingest_logs import MODIFIED, csv_of, inspect, ramp, read, refused, source_of
 
 FULL = [
     "Time (s)",

@@ -1,12 +1,12 @@
 import hypothesis.strategies as st
 import pytest
 from hypothesis import given
-from ingest_logs import source_of
 
 from babbitt.errors import LogRefusedError
 from babbitt.ingest.text.decode import read_text
 from babbitt.ingest.text.dialect import Dialect, find_dialect
 from babbitt.ingest.time.restart import Piece, Restart, restarted, shift_after, split_at_headers
+from ingest_logs import source_of
 
 NOTES = "Start,2026-05-16 14:00:00\nUnit,3\n\n"
 HEADER = "time,rpm\ns,1/min\n"

@@ -8,9 +8,9 @@ from datetime import UTC, datetime, timedelta
 import hypothesis.strategies as st
 import numpy as np
 from hypothesis import given, settings
-from ingest_logs import read
 
 from babbitt.logbook.settings import Profile
+from ingest_logs import read
 
 STARTED = datetime(2026, 5, 16, 23, 59, 58, 500_000, tzinfo=UTC)
 

@@ -2,9 +2,9 @@ from datetime import UTC, datetime, timedelta, timezone
 from zoneinfo import ZoneInfo
 
 import pytest
-from ingest_logs import MODIFIED, csv_of, ramp, read, refused
 
 from babbitt.logbook.settings import Profile
+from ingest_logs import MODIFIED, csv_of, ramp, read, refused
 
 BERLIN = ZoneInfo("Europe/Berlin")
 ROWS = csv_of(["time", "rpm"], ramp())

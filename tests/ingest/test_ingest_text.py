@@ -1,10 +1,10 @@
 import codecs
 
 import pytest
-from ingest_logs import source_of
 
 from babbitt.errors import LogRefusedError
 from babbitt.ingest.text.decode import Text, read_text
+from ingest_logs import source_of
 
 LOG = "time,Öldruck [bar]\n0.0,1.5\n0.1,2.5\n"
 

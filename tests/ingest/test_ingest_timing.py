@@ -1,10 +1,10 @@
 import pytest
-from ingest_logs import csv_of, source_of
 
 from babbitt.ingest.text.decode import read_text
 from babbitt.ingest.text.dialect import find_dialect
 from babbitt.ingest.text.headers import read_header
 from babbitt.ingest.time.timing import ROW_NUMBERS, Timing, find_timing, start_noted, step_noted
+from ingest_logs import csv_of, source_of
 
 
 def dialect_of(headers: list[str], row: list[str], notes: str = ""):

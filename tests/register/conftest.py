@@ -2,13 +2,13 @@ import itertools
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-import postgres
 import pytest
-from register_records import add_engine
 from sqlalchemy import URL, create_engine, delete, event
 
+import postgres
 from babbitt.register.tables import part_models
 from babbitt.register.tables.store import Register, sqlite_url
+from register_records import add_engine
 
 _TABLES = tuple(reversed(part_models.Base.metadata.sorted_tables))
 _names = (f"test{n}" for n in itertools.count())

@@ -1,5 +1,4 @@
 import pytest
-from register_records import MAY, add_engine, add_run, an_event, days
 from sqlalchemy import select
 
 from babbitt.errors import LogbookError
@@ -9,6 +8,7 @@ from babbitt.register.migrations import HEAD
 from babbitt.register.records import corrections, history, parts
 from babbitt.register.tables.models import Base
 from babbitt.register.tables.store import Register, sqlite_url
+from register_records import MAY, add_engine, add_run, an_event, days
 
 
 def everything(register):

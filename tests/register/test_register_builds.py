@@ -3,12 +3,12 @@ import itertools
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from register_records import BUILT, MAY, SPEC, add_engine, add_run, days
 
 from babbitt.errors import RegisterError
 from babbitt.model.records import SurfaceRecord
 from babbitt.register.journal.entries import journal
 from babbitt.register.records import builds, corrections, engines
+from register_records import BUILT, MAY, SPEC, add_engine, add_run, days
 
 
 def refresh(register, at, note="", engine_id="E-1"):

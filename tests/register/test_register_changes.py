@@ -4,12 +4,12 @@ import re
 import threading
 
 import pytest
-from register_records import BUILT, MAY, add_engine, add_run, days, read, write
 
 from babbitt.errors import RegisterError
 from babbitt.register.journal.entries import journal
 from babbitt.register.records import builds, corrections, engines, fitments, parts, work
 from babbitt.register.tables.store import Register
+from register_records import BUILT, MAY, add_engine, add_run, days, read, write
 
 
 def test_the_second_to_save_sees_what_the_first_wrote(with_engine):

@@ -1,7 +1,6 @@
 """Where runs were: recorded, found again however it is written, corrected, and taken back."""
 
 import pytest
-from register_records import MAY, a_run, add_engine, an_exposure, days, read, write
 
 from babbitt.errors import RegisterError
 from babbitt.register.journal.entries import journal
@@ -11,6 +10,7 @@ from babbitt.register.queries.dump import dump_tables
 from babbitt.register.queries.run_exposures import run_exposures
 from babbitt.register.queries.run_lines import run_lines
 from babbitt.register.records import circuits, corrections, runs
+from register_records import MAY, a_run, add_engine, an_exposure, days, read, write
 
 
 @pytest.fixture

@@ -1,11 +1,11 @@
 from dataclasses import replace
 
 import pytest
-from register_records import BUILT, MAY, add_engine, add_run, an_event, days, minutes
 
 from babbitt.errors import RegisterError
 from babbitt.register.journal.entries import journal
 from babbitt.register.records import corrections, events, exposures, runs
+from register_records import BUILT, MAY, add_engine, add_run, an_event, days, minutes
 
 
 @pytest.fixture

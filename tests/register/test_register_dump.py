@@ -1,12 +1,12 @@
 from datetime import timedelta
 
 import pytest
-from register_records import MAY, add_engine, add_run, an_event, an_exposure, days
 
 from babbitt.errors import RegisterError
 from babbitt.register.dictionary import dictionary
 from babbitt.register.queries.dump import dump_tables
 from babbitt.register.records import corrections, engines, events, fitments, parts
+from register_records import MAY, add_engine, add_run, an_event, an_exposure, days
 
 
 def rows_of(register, name, **options):

@@ -1,5 +1,4 @@
 import pytest
-from register_records import BUILT, MAY, OTHER_SPEC, SPEC, add_engine, add_run, days
 from sqlalchemy import func, select
 
 from babbitt.errors import RegisterError, SettingsError
@@ -7,6 +6,7 @@ from babbitt.model.engine_spec import parse_spec
 from babbitt.register.journal.entries import journal
 from babbitt.register.records import builds, corrections, engines
 from babbitt.register.tables.models import EngineSpecRow
+from register_records import BUILT, MAY, OTHER_SPEC, SPEC, add_engine, add_run, days
 
 
 def test_an_engine_has_the_spec_it_was_added_with(with_engine):

@@ -1,11 +1,11 @@
 from dataclasses import replace
 
 import pytest
-from register_records import MAY, add_engine, add_run, an_event, days
 
 from babbitt.errors import RegisterError
 from babbitt.register.journal.entries import journal
 from babbitt.register.records import events, runs
+from register_records import MAY, add_engine, add_run, an_event, days
 
 
 def review(register, event_id, verdict, note=""):

@@ -1,17 +1,6 @@
 """Entries of the journal in words."""
 
 import pytest
-from register_records import (
-    MAY,
-    OTHER_SPEC,
-    a_finding,
-    add_engine,
-    add_run,
-    an_event,
-    days,
-    read,
-    write,
-)
 
 from babbitt.model.finding import Measurement
 from babbitt.model.part_records import BuiltMeasurement, SheetLine
@@ -28,6 +17,17 @@ from babbitt.register.records import (
     parts,
     teardowns,
     work,
+)
+from register_records import (
+    MAY,
+    OTHER_SPEC,
+    a_finding,
+    add_engine,
+    add_run,
+    an_event,
+    days,
+    read,
+    write,
 )
 
 

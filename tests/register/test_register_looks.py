@@ -1,13 +1,13 @@
 """What a part had run when it was looked at, and what earlier looks at it showed."""
 
 import pytest
-from register_records import BUILT, MAY, a_finding, add_engine, days, read, write
 
 from babbitt.errors import RegisterError
 from babbitt.model.damage_modes import part_named
 from babbitt.model.part_records import SheetLine, Stretch
 from babbitt.register.queries.looks import looks, standing
 from babbitt.register.records import builds, fitments, parts, teardowns
+from register_records import BUILT, MAY, a_finding, add_engine, days, read, write
 
 REFRESHED = MAY
 TORN_DOWN = MAY - days(2)

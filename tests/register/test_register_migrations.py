@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from register_records import BUILT, MAY, OTHER_SPEC, SPEC, days, read, write
 from sqlalchemy import create_engine, text
 
 from babbitt.register.journal.entries import journal
@@ -17,6 +16,7 @@ from babbitt.register.journal.undo import redo, undo
 from babbitt.register.migrations.upgrade import upgrade
 from babbitt.register.records import builds, engines, events, runs
 from babbitt.register.tables.store import Register
+from register_records import BUILT, MAY, OTHER_SPEC, SPEC, days, read, write
 
 REFRESHED = MAY + days(20)
 

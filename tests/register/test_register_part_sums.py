@@ -5,20 +5,6 @@ import itertools
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from register_records import (
-    BUILT,
-    MAY,
-    SPEC,
-    VERSION,
-    a_run,
-    add_engine,
-    add_run,
-    an_event,
-    an_exposure,
-    days,
-    read,
-    write,
-)
 
 from babbitt.model.engine_spec import KINDS
 from babbitt.model.exposure import KindSums
@@ -35,6 +21,20 @@ from babbitt.register.records import (
     history,
     parts,
     runs,
+)
+from register_records import (
+    BUILT,
+    MAY,
+    SPEC,
+    VERSION,
+    a_run,
+    add_engine,
+    add_run,
+    an_event,
+    an_exposure,
+    days,
+    read,
+    write,
 )
 
 

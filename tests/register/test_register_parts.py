@@ -5,12 +5,12 @@ import itertools
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from register_records import BUILT, MAY, SPEC, add_engine, days, read, write
 
 from babbitt.errors import RegisterError
 from babbitt.model.part_records import PartRecord
 from babbitt.register.queries.places import where_now
 from babbitt.register.records import engines, fitments, history, parts, work
+from register_records import BUILT, MAY, SPEC, add_engine, days, read, write
 
 
 @pytest.fixture

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import pytest
-from register_records import MAY, add_engine, add_run, days, read, write
 
 from babbitt.errors import RegisterError
 from babbitt.register.backup import copy_register
 from babbitt.register.records import corrections, engines, refusals
 from babbitt.register.records.refusals import Refusal
 from babbitt.register.tables.store import Register, sqlite_url
+from register_records import MAY, add_engine, add_run, days, read, write
 
 OPTION = "--unit oil_pressure=psi"
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from register_records import MAY, OTHER_SPEC, a_run, add_engine, an_event, an_exposure
-
 from babbitt.model.records import SurfaceRecord
 from babbitt.register.queries.revision import revision
 from babbitt.register.records import builds, corrections, engines, events, runs
+from register_records import MAY, OTHER_SPEC, a_run, add_engine, an_event, an_exposure
 
 NOW = MAY + timedelta(days=30)
 

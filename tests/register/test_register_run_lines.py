@@ -1,11 +1,11 @@
 from dataclasses import asdict
 
 import pytest
-from register_records import MAY, add_engine, add_run, an_event, an_exposure, days, read, write
 
 from babbitt.errors import RegisterError
 from babbitt.register.queries import run_lines
 from babbitt.register.records import corrections, events
+from register_records import MAY, add_engine, add_run, an_event, an_exposure, days, read, write
 
 
 def lines(register, **only):

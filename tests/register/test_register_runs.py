@@ -1,6 +1,11 @@
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+
+from babbitt.errors import RegisterError
+from babbitt.model.records import RecordedChannel
+from babbitt.register.journal.entries import journal
+from babbitt.register.records import corrections, events, exposures, runs
 from register_records import (
     BUILT,
     MAY,
@@ -12,11 +17,6 @@ from register_records import (
     days,
     minutes,
 )
-
-from babbitt.errors import RegisterError
-from babbitt.model.records import RecordedChannel
-from babbitt.register.journal.entries import journal
-from babbitt.register.records import corrections, events, exposures, runs
 
 
 def ids(records):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from register_records import MAY, a_run, add_engine, add_run, an_exposure, days, read, write
 
 from babbitt.errors import RegisterError
 from babbitt.model.sensor_doubt import SensorDoubt
@@ -11,6 +10,7 @@ from babbitt.register.journal.entries import journal
 from babbitt.register.journal.fields import sentence
 from babbitt.register.journal.undo import undo
 from babbitt.register.records import builds, corrections, events, runs, sensors
+from register_records import MAY, a_run, add_engine, add_run, an_exposure, days, read, write
 
 UNIT = SensorDoubt("unit", ("oil_pressure",), "Oil pressure is off", "--unit oil_pressure=bar")
 SIDE = SensorDoubt("side", ("lateral_g",), "The sign is wrong", "--lateral-positive right")

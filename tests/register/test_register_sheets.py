@@ -1,13 +1,13 @@
 """Build sheets: what a refresh did with each part, what was measured, and the build before."""
 
 import pytest
-from register_records import BUILT, MAY, add_engine, days, read, write
 
 from babbitt.errors import RegisterError
 from babbitt.model.finding import Measurement
 from babbitt.model.part_records import BuiltMeasurement, SheetLine
 from babbitt.register.queries.as_built import as_built
 from babbitt.register.records import builds, engines, fitments, parts, sheets
+from register_records import BUILT, MAY, add_engine, days, read, write
 
 
 def clearance(value, position="1", unit="mm"):

@@ -9,7 +9,6 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from register_records import MAY, add_engine, add_run, an_event
 from sqlalchemy import delete, func, insert, select, text, update
 from sqlalchemy.dialects import postgresql
 from sqlalchemy.exc import IntegrityError, StatementError
@@ -28,6 +27,7 @@ from babbitt.register.tables.models import (
     RunRow,
 )
 from babbitt.register.tables.store import Register, sqlite_url
+from register_records import MAY, add_engine, add_run, an_event
 
 
 def test_migrations_make_the_schema_of_the_models(register):

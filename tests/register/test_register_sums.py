@@ -4,6 +4,12 @@ from dataclasses import replace
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+
+from babbitt.model.engine_spec import KINDS
+from babbitt.model.exposure import KindSums
+from babbitt.model.records import Window
+from babbitt.register.queries.sums import window_sums
+from babbitt.register.records import corrections, engines, events, runs
 from register_records import (
     MAY,
     SPEC,
@@ -16,12 +22,6 @@ from register_records import (
     days,
     minutes,
 )
-
-from babbitt.model.engine_spec import KINDS
-from babbitt.model.exposure import KindSums
-from babbitt.model.records import Window
-from babbitt.register.queries.sums import window_sums
-from babbitt.register.records import corrections, engines, events, runs
 
 WHOLE_LIFE = Window("E-1", None, None, VERSION)
 

@@ -3,11 +3,11 @@
 from dataclasses import replace
 
 import pytest
-from register_records import BUILT, MAY, a_finding, add_engine, days, read, write
 
 from babbitt.errors import RegisterError
 from babbitt.model.finding import Measurement
 from babbitt.register.records import builds, fitments, parts, teardowns
+from register_records import BUILT, MAY, a_finding, add_engine, days, read, write
 
 PHOTO = "a" * 64 + ".jpg"
 MEASURED = Measurement("clearance", 0.071, "mm", 0.045, 0.065)

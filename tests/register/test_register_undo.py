@@ -5,23 +5,6 @@ import itertools
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from register_records import (
-    BUILT,
-    MAY,
-    OTHER_SPEC,
-    SPEC,
-    VERSION,
-    a_finding,
-    a_run,
-    add_engine,
-    add_run,
-    an_event,
-    an_exposure,
-    days,
-    minutes,
-    read,
-    write,
-)
 
 from babbitt.errors import RegisterError
 from babbitt.model.finding import Measurement
@@ -44,6 +27,23 @@ from babbitt.register.records import (
     sheets,
     teardowns,
     work,
+)
+from register_records import (
+    BUILT,
+    MAY,
+    OTHER_SPEC,
+    SPEC,
+    VERSION,
+    a_finding,
+    a_run,
+    add_engine,
+    add_run,
+    an_event,
+    an_exposure,
+    days,
+    minutes,
+    read,
+    write,
 )
 
 

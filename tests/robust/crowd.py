@@ -25,15 +25,15 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import postgres
 from jobs import BUILT, WHO
 from served import Pages, serving
-from shop import SPEC, Result, run, write_minute
 from sqlalchemy import URL, create_engine
 from telling import differences, doubles, faults_of, tell
 
+import postgres
 from babbitt.logbook.folder import create_logbook, open_logbook, settings_text
 from babbitt.register.records import engines, events, runs
+from shop import SPEC, Result, run, write_minute
 
 PROCESSES = 8
 MOST_MS = 250.0

@@ -24,10 +24,10 @@ from typing import Any
 
 import disk
 import jobs
-from shop import Result, run
 from telling import differences, doubles, faults_of, is_aside, tell
 
 from babbitt.errors import BabbittError
+from shop import Result, run
 
 KINDS = {
     "full": (errno.ENOSPC, True),

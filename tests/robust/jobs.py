@@ -11,7 +11,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from PIL import Image
-from shop import write_minute
 from sqlalchemy import create_engine, text
 
 from babbitt.ingest.source import Instructions
@@ -34,6 +33,7 @@ from babbitt.register.records import (
 )
 from babbitt.register.tables.store import sqlite_url
 from invented import SPEC
+from shop import write_minute
 
 BUILT = datetime(2026, 1, 1, tzinfo=UTC)
 TAKEN_APART = datetime(2026, 6, 1, tzinfo=UTC)

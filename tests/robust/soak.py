@@ -28,11 +28,11 @@ import psutil
 from jobs import WHO
 from scipy.stats import theilslopes
 from served import Pages, serving
-from shop import SCRIPT, write_minute
 from telling import doubles, faults_of, tell
 
 from babbitt.logbook.folder import Logbook, open_logbook
 from babbitt.register.records import corrections, runs
+from shop import SCRIPT, write_minute
 
 MOST_MB_PER_MINUTE = 0.5
 """Memory may grow so fast once warm: 15 MB in half an hour."""

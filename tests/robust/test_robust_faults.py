@@ -20,7 +20,7 @@ NEEDS_LIBRARY = pytest.mark.skipif(bool(disk.missing()), reason=disk.missing())
 
 def start(*words: object) -> subprocess.CompletedProcess[str]:
     """Run the script as `make faults` does."""
-    paths = [TESTS, *(TESTS / name for name in ("cli", "register"))]
+    paths = [TESTS, TESTS / "support"]
     environment = os.environ | {"PYTHONPATH": os.pathsep.join(map(str, paths))}
     return subprocess.run(
         [sys.executable, faults.__file__, *map(str, words)],

@@ -17,7 +17,6 @@ from typing import Any
 import crowd
 import pytest
 import telling
-from exchange_books import make_full_book
 from sqlalchemy import URL, column, create_engine, insert, inspect, select, table
 
 from babbitt.errors import LogbookError
@@ -26,6 +25,7 @@ from babbitt.register.migrations import HEAD
 from babbitt.register.migrations.upgrade import known_revisions, upgrade
 from babbitt.register.tables.part_models import Base
 from babbitt.register.tables.store import sqlite_url
+from exchange_books import make_full_book
 
 EARLIER = sorted(known_revisions() - {"0001", HEAD})
 TABLES = {each.name: each for each in Base.metadata.sorted_tables}

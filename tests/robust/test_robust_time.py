@@ -14,7 +14,6 @@ from zoneinfo import ZoneInfo
 import jobs
 import pytest
 import telling
-from shop import write_minute
 
 from babbitt.commands.totals import totals_of
 from babbitt.ingest.correct import Correction
@@ -28,6 +27,7 @@ from babbitt.logbook.folder import Logbook, create_logbook, open_logbook, settin
 from babbitt.logbook.settings import Profile
 from babbitt.register.records import builds, corrections, engines, events, runs
 from invented import SPEC
+from shop import write_minute
 
 WHO = jobs.WHO
 LOWER = SPEC.replace("redline_rpm = 7600", "redline_rpm = 7400")

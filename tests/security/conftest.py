@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import shutil
-import sys
 from pathlib import Path
 
 import flask.testing
 import pytest
 from dash import Dash
-from entrance import PASSWORD, TLS
 
 from babbitt.logbook.folder import Logbook, open_logbook
 from babbitt_dashboard.app import make_app
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.guard import add_guard, hash_password
 from engine_book import NOW
+from entrance import PASSWORD, TLS
 from strip_book import make_strip_book
-
-sys.path.append(str(Path(__file__).parents[1] / "exchange"))
 
 
 @pytest.fixture(scope="session")

@@ -7,9 +7,9 @@ import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
-import bombs
 import pytest
 
+import bombs
 from babbitt.jobs.back_up import restore
 from babbitt.logbook.folder import create_logbook, settings_text
 from babbitt.register.records import engines

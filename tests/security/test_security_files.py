@@ -13,10 +13,10 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
-import bombs
 import pytest
 from sqlalchemy import select
 
+import bombs
 from babbitt.errors import BabbittError, LogbookError, RegisterError
 from babbitt.exchange.importing import import_rows
 from babbitt.ingest.source import Instructions

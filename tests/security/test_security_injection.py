@@ -15,7 +15,6 @@ from typing import Any
 import flask.testing
 import pytest
 from dash import Dash
-from exchange_books import take_in, write_log
 
 from babbitt.commands.common import _Console
 from babbitt.exchange.export import export
@@ -32,6 +31,7 @@ from babbitt_dashboard.pages import register_engines, register_journal, register
 from bounded import bounded, command
 from dashboard_calls import call
 from engine_book import NOW
+from exchange_books import take_in, write_log
 from invented import SPEC
 from strip_book import APART, found
 

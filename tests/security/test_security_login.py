@@ -12,13 +12,13 @@ import flask.testing
 import itsdangerous
 import pytest
 from dash import Dash
-from entrance import PASSWORD, TLS
 from werkzeug.test import Client
 
 from babbitt.logbook.folder import Logbook
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.guard import Tries, add_guard, hash_password
 from babbitt_dashboard.serving import make_server, set_password
+from entrance import PASSWORD, TLS
 
 HTML = {"Accept": "text/html"}
 

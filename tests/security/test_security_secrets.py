@@ -12,8 +12,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from entrance import PASSWORD, TLS
-from exchange_books import take_in, write_log
 
 from babbitt.errors import LogbookError, SettingsError
 from babbitt.exchange.export import export
@@ -28,6 +26,8 @@ from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.guard import add_guard
 from babbitt_dashboard.serving import HASH_FILE, password_hash_of, set_password
 from bounded import bounded, command
+from entrance import PASSWORD, TLS
+from exchange_books import take_in, write_log
 from invented import SPEC
 from strip_book import jpeg
 

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from made_sessions import TOLLBAR, csv_of, read
 
 from babbitt.model.run import BAD, GOOD, MISSING, Run, RunInfo, Signal
 from babbitt.sensors.doubts import AsLogged, doubts_of
 from babbitt.sensors.summary import SensorSummary, summarise
 from babbitt.sensors.thin import Thinner
 from babbitt.sensors.usual import usual_of
+from made_sessions import TOLLBAR, csv_of, read
 
 INFO = RunInfo("r1", "E1", datetime(2026, 5, 1, tzinfo=UTC), "log", "a.csv", "0", (), (), (), 0.5)
 

@@ -9,19 +9,6 @@ from functools import cache
 
 import numpy as np
 import pytest
-from made_sessions import (
-    AMBIENT_KPA,
-    ENGINE,
-    FENNICK,
-    GIVEN,
-    ROLLS,
-    TOLLBAR,
-    Columns,
-    Spoilt,
-    csv_of,
-    read,
-    read_as,
-)
 
 from babbitt.detect.judge import detect
 from babbitt.detect.pressure import PressureSurface, learn_surface, steady_pressure
@@ -41,6 +28,19 @@ from demo_logs.planting import (
     wrong_downshift,
 )
 from demo_logs.session import SessionPlan
+from made_sessions import (
+    AMBIENT_KPA,
+    ENGINE,
+    FENNICK,
+    GIVEN,
+    ROLLS,
+    TOLLBAR,
+    Columns,
+    Spoilt,
+    csv_of,
+    read,
+    read_as,
+)
 
 KPA_PER_PSI = 6.894757
 SEEDS = pytest.mark.parametrize("seed", range(2))

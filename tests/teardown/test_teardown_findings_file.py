@@ -12,12 +12,12 @@ import jsonschema
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made_findings import findings, notes
 
 from babbitt.errors import RegisterError
 from babbitt.model.contracts import read_text
 from babbitt.model.finding import Finding, FindingFields, Measurement
 from babbitt.teardown.findings_file import COLUMNS, FindingsFile, read_findings, write_findings_toml
+from made_findings import findings, notes
 
 TOML = """
 [[finding]]

@@ -2,10 +2,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from totals_runs import INFO, SPEC, make_run
 
 from babbitt.model.run import BAD, Run, Signal
 from babbitt.totals.exposure import BOOST_EDGES_KPA, RPM_EDGES, expose
+from totals_runs import INFO, SPEC, make_run
 
 NAN = float("nan")
 MINUTE_S = np.arange(6001) / 100.0

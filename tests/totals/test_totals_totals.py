@@ -3,11 +3,11 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
-from totals_runs import SPEC
 
 from babbitt.model.engine_spec import KINDS
 from babbitt.model.exposure import KindSums, WindowSums
 from babbitt.totals.totals import make_totals
+from totals_runs import SPEC
 
 REFRESH = datetime(2025, 4, 1, tzinfo=UTC)
 NOTHING = KindSums(watched_s=0.0, count=0, duration_s=0.0, dose=0.0, stale=0)

@@ -1,6 +1,6 @@
 """Write one small log a form beside this file; with --show, print what is read from them.
 
-python tests/ingest/dialects/make.py [--show]
+python -m dialects.make [--show]
 """
 
 from __future__ import annotations
@@ -9,13 +9,13 @@ import hashlib
 import sys
 from pathlib import Path
 
-from dialects import table_forms, time_forms
-from dialects.form import START, Form
 from rich.console import Console
 from rich.table import Table
 
 from babbitt.errors import LogRefusedError
 from babbitt.ingest.read import Instructions, ReadSource, read_log
+from dialects import table_forms, time_forms
+from dialects.form import START, Form
 
 FOLDER = Path(__file__).parent
 USUAL = ("Not in this log", "The log names no ")

@@ -6,7 +6,6 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from small_book import BUILT, REFRESHED, TAKEN_APART, add_run, finding, make_book
 
 from babbitt.errors import LogbookError, RegisterError
 from babbitt.jobs.attribute import match_teardown
@@ -14,6 +13,7 @@ from babbitt.register.records import engines, teardowns
 from babbitt.register.records.fitments import fit_part
 from babbitt.register.records.parts import add_part
 from invented import SPEC
+from small_book import BUILT, REFRESHED, TAKEN_APART, add_run, finding, make_book
 
 
 @pytest.fixture

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+
 from dialects.form import COUNT, HOT, NAMES, OIL, PLAIN, RPM, TIME_S, Form, comma, rows, text
 
 

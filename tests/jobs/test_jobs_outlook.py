@@ -7,7 +7,6 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from small_book import BUILT, NOW, REFRESHED, add_run, finding, make_book
 
 from babbitt.errors import RegisterError
 from babbitt.jobs.outlook import back_test_of, outlooks, sheet_of
@@ -15,6 +14,7 @@ from babbitt.model.damage_modes import mode_named
 from babbitt.model.service_limits import ServiceLimit
 from babbitt.register.records import engines, events, teardowns
 from invented import SPEC
+from small_book import BUILT, NOW, REFRESHED, add_run, finding, make_book
 
 
 @pytest.fixture(scope="module")

@@ -6,9 +6,9 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from dialects.form import COUNT, HOT, NAMES, PLAIN, RPM, START, TIME_S, Form, rows, stamps, text
 
 from babbitt.logbook.settings import Profile
+from dialects.form import COUNT, HOT, NAMES, PLAIN, RPM, START, TIME_S, Form, rows, stamps, text
 
 BERLIN = ZoneInfo("Europe/Berlin")
 

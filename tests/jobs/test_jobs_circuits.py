@@ -6,12 +6,12 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from small_book import BUILT, LIFE, NOW, add_run, make_book
 
 from babbitt.errors import RegisterError
 from babbitt.jobs.outlook import outlooks
 from babbitt.register.records import corrections, engines, runs
 from invented import SPEC
+from small_book import BUILT, LIFE, NOW, add_run, make_book
 
 OTHER = SPEC.replace("invented four", "another four")
 
