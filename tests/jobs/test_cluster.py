@@ -9,6 +9,7 @@ import sys
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -24,10 +25,10 @@ from babbitt.jobs.ingest import incoming_folder
 from babbitt.jobs.ingest_result import Intake
 from babbitt.jobs.verify import verify
 from babbitt.logbook.folder import Logbook
-from small_logs import contents, make_book, write_log, write_season
+from held import HELD, PATIENCE_S, held_once
+from small_logs import contents, make_book, write_season
 
 FOR_E1 = Instructions(engine_id="E1")
-PATIENCE_S = 60.0
 
 
 @dataclass
@@ -51,14 +52,13 @@ class Cluster:
         with connected(self.address) as client:
             client.wait_for_workers(sum(each.poll() is None for each in self.workers), PATIENCE_S)
 
-    def kill_one_at_work(self) -> None:
-        """Kill a worker that is in the middle of a call."""
-        with connected(self.address) as client:
-            until = time.monotonic() + PATIENCE_S
-            while not (busy := [where for where, calls in client.processing().items() if calls]):
-                assert time.monotonic() < until, "no worker had anything to do"
-            pids = client.run(os.getpid, workers=busy[:1])
-        (pid,) = pids.values()
+    def kill_the_held(self) -> None:
+        """Kill the worker that is held in the middle of a call."""
+        until = time.monotonic() + PATIENCE_S
+        while not (self.folder / HELD).exists():
+            assert time.monotonic() < until, "no worker came to the call at which it is held"
+            time.sleep(0.01)
+        pid = int((self.folder / HELD).read_text())
         (victim,) = (each for each in self.workers if each.pid == pid)
         victim.kill()
         victim.wait()
@@ -75,6 +75,7 @@ def start(folder: Path, kind: str, *options: str) -> subprocess.Popen[bytes]:
             stdout=log,
             stderr=log,
             cwd=folder,
+            env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
         )
 
 
@@ -99,13 +100,14 @@ def cluster(tmp_path: Path) -> Iterator[Cluster]:
 
 
 def killing(apply: Apply, cluster: Cluster, after: int) -> Apply:
-    """Return the `map` that loses a worker once it has given so many answers."""
+    """Return the `map` that loses a worker, which is at the next call, after so many answers."""
 
     def lossy(function: Callable[..., Any], items: Iterable[Any], /) -> Iterator[Any]:
-        for count, answer in enumerate(apply(function, items), start=1):
+        held = partial(held_once, function, after, cluster.folder)
+        for count, answer in enumerate(apply(held, enumerate(items)), start=1):
             yield answer
             if count == after:
-                cluster.kill_one_at_work()
+                cluster.kill_the_held()
 
     return lossy
 
@@ -129,20 +131,11 @@ def take_in_all(book: Logbook, logs: list[Path], apply: Apply, judge: Apply) -> 
     return intakes
 
 
-def long_season(folder: Path) -> list[Path]:
-    """Logs that take some time each, so that a worker can be killed in the middle of one."""
-    more = [
-        write_log(folder / f"long{i}.csv", f"2026-06-{1 + i:02d}T10:00:00Z", samples=30_000)
-        for i in range(10)
-    ]
-    return [*write_season(folder, logs=6), *more]
-
-
 @pytest.mark.parametrize("at", ["reading", "searching"])
 def test_a_killed_worker_loses_nothing_and_doubles_nothing(
     cluster: Cluster, tmp_path: Path, at: str
 ) -> None:
-    logs = long_season(tmp_path / "logs")
+    logs = write_season(tmp_path / "logs", logs=8)
     alone = make_book(tmp_path / "alone")
     intakes = take_in_all(alone, logs, map, map)
     book = make_book(tmp_path / "book")
@@ -183,7 +176,7 @@ def test_a_machine_that_stays_busy_is_said_in_a_sentence(monkeypatch: pytest.Mon
 
 def test_a_cluster_that_is_lost_is_said_in_a_sentence(cluster: Cluster, tmp_path: Path) -> None:
     book = make_book(tmp_path / "book")
-    logs = long_season(tmp_path / "logs")
+    logs = write_season(tmp_path / "logs", logs=30)  # more than are handed out at once
     with on_cluster(cluster.address) as apply, incoming_folder(book) as folder:
         taking = take_in(book, logs, FOR_E1, folder, apply=apply)
         assert next(taking).status == "ingested"
