@@ -12,8 +12,6 @@ import pytest
 
 from babbitt.detect.spans import find_spans
 
-pytestmark = pytest.mark.published
-
 PLAIN = {"release": 0.0, "merge_gap_s": 0.0, "min_duration_s": 0.0, "max_gap_s": np.inf}
 
 # Hand-computed series: on at 10, off below 8, one sample a second.
