@@ -8,7 +8,7 @@ from demo_logs.workshop import Batch, Stint, Work
 ONLY = ("",)
 CYLINDERS = ("1", "2", "3", "4")
 JOURNALS = ("1", "2", "3", "4", "5")
-EXHAUST = ("exhaust",)
+TURBINE = ("turbine",)
 
 BATCHES = (
     Batch(
@@ -102,7 +102,7 @@ BATCHES = (
     Batch("HG7", "head_gasket", ONLY, (Stint("NB-03", 3, 3),)),
     Batch("HG8", "head_gasket", ONLY, (Stint("NB-01", 3, 3),)),
     Batch("HG9", "head_gasket", ONLY, (Stint("NB-02", 3, 3),), note="0.1 mm thicker"),
-    Batch("TB-1", "turbo_bearing", EXHAUST, (Stint("NB-01", 1, 3),)),
-    Batch("TB-2", "turbo_bearing", EXHAUST, (Stint("NB-02", 1, 3),)),
-    Batch("TB-3", "turbo_bearing", EXHAUST, (Stint("NB-03", 1, 3),)),
+    Batch("TB-1", "turbo_bearing", TURBINE, (Stint("NB-01", 1, 3),)),
+    Batch("TB-2", "turbo_bearing", TURBINE, (Stint("NB-02", 1, 3),)),
+    Batch("TB-3", "turbo_bearing", TURBINE, (Stint("NB-03", 1, 3),)),
 )

@@ -15,6 +15,7 @@ from babbitt.damage.chance import Estimate
 from babbitt.damage.model import UNLOGGED
 from babbitt.errors import BabbittError, RegisterError
 from babbitt.logbook.folder import create_logbook, open_logbook, settings_text
+from babbitt.model.engine_layout import EngineLayout
 from babbitt.present.words import CAUTION
 from babbitt.register.records import teardowns as recorded
 from babbitt_dashboard.app import make_app
@@ -30,7 +31,7 @@ from strip_book import APART, jpeg, make_strip_book
 AT = APART.isoformat()
 BENCH = {
     "engine": "E1",
-    "cylinders": 4,
+    "layout": ["inline", 4],
     "spots": [*(["rod_bearing", str(n)] for n in (2, 1, 3, 4)), ["rod_bolt", "1"]],
     "likely": [["rod_bearing", "2"]],
     "teardown": None,
@@ -279,7 +280,7 @@ def test_a_finding_is_corrected_with_a_reason(own: Desk) -> None:
     shown = text_of(teardown.layout(own, "E1", at=AT, show="enter", finding=str(record.finding_id)))
     assert "Correct the finding on rod bearing 2" in shown
     bench = Bench(own, finding=record.finding_id, seen=record.version, at=AT)
-    bench.page = Acted(teardown.draft_of(record), "rod_bearing", "2", 1)
+    bench.page = Acted(teardown.draft_of(record, EngineLayout("inline", 4)), "rod_bearing", "2", 1)
     bench.press("grade", 2)
     with pytest.raises(RegisterError, match="Say why"):
         bench.press("record")
@@ -295,12 +296,12 @@ def test_a_finding_is_corrected_with_a_reason(own: Desk) -> None:
 def test_a_finding_is_withdrawn_with_a_reason_and_not_over_anothers_change(own: Desk) -> None:
     first, second, *_ = findings_of(own)
     bench = Bench(own, finding=first.finding_id, seen=first.version, at=AT)
-    bench.page = Acted(teardown.draft_of(first), "rod_bearing", "2", 1)
+    bench.page = Acted(teardown.draft_of(first, EngineLayout("inline", 4)), "rod_bearing", "2", 1)
     bench.done(field="reason", entry="-1", value="the wrong engine")
     bench.press("withdraw")
     assert findings_of(own)[0] == second
     stale = Bench(own, finding=second.finding_id, seen=second.version + 1, at=AT)
-    stale.page = Acted(teardown.draft_of(second), "rod_bearing", "1", 1)
+    stale.page = Acted(teardown.draft_of(second, EngineLayout("inline", 4)), "rod_bearing", "1", 1)
     stale.done(field="reason", entry="-1", value="too late")
     with pytest.raises(BabbittError):
         stale.press("withdraw")

@@ -14,13 +14,16 @@ import pytest
 from PIL import Image
 
 import demo_logs
-from babbitt.model.damage_modes import causes, mode_named, part_named
+from babbitt.model.damage_modes import causes, mode_named
+from babbitt.model.engine_layout import EngineLayout
 from babbitt.model.engine_spec import parse_spec
-from babbitt.model.finding import Finding, Measurement, require_position
+from babbitt.model.finding import Finding, Measurement
+from babbitt.model.positions import positions_of, require_position
 from babbitt.teardown.comparison import wear
 from babbitt.teardown.findings_file import read_findings
 
 HERE = Path(demo_logs.__file__).parent
+FOUR = EngineLayout("inline", 4)
 SEASON = tomllib.loads((HERE / "season.toml").read_text(encoding="utf-8"))
 TRUTH = json.loads((HERE / "truth.json").read_text(encoding="utf-8"))
 KIND = {part["id"]: part["kind"] for part in SEASON["part"]}
@@ -139,8 +142,8 @@ def test_the_build_before_was_starved_to_its_life_and_the_first_was_not() -> Non
 def test_parts_are_of_known_kinds_and_sit_where_such_parts_can() -> None:
     assert len(KIND) == len(SEASON["part"])
     for fit in SEASON["fitment"]:
-        require_position(KIND[fit["part"]], fit.get("position"), cylinders=4)
-        one_only = part_named(KIND[fit["part"]]).position == "none"
+        require_position(KIND[fit["part"]], fit.get("position"), FOUR)
+        one_only = not positions_of(KIND[fit["part"]], FOUR)
         assert ("position" in fit) != one_only
 
 
@@ -204,7 +207,7 @@ def test_refresh_lines_say_what_the_fitments_show() -> None:
             after = fitted(engine["id"], refresh["at"])
             told = {}
             for line in refresh["lines"]:
-                require_position(line["part"], line.get("position"), cylinders=4)
+                require_position(line["part"], line.get("position"), FOUR)
                 if "fitted" in line:
                     told[(line["part"], line.get("position"))] = (line["fitted"], line["action"])
             expected = {}
@@ -243,7 +246,7 @@ def test_nothing_grows_back_between_build_and_teardown() -> None:
 def test_dispositions_say_what_became_of_the_parts(teardown: dict[str, Any]) -> None:
     there = fitted(teardown["engine"], teardown["at"])
     for finding in findings_of(teardown):
-        require_position(finding.part, finding.position, cylinders=4)
+        require_position(finding.part, finding.position, FOUR)
         for (kind, position), part in there.items():
             if finding.part == kind and finding.position in (None, position):
                 assert finding.disposition == what_followed(part, teardown["at"]), (part, finding)

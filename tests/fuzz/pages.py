@@ -123,7 +123,7 @@ KEYS = [
         "circuit",
         "runs",
         "run",
-        "cylinders",
+        "layout",
         "spots",
         "likely",
         "teardown",
@@ -146,7 +146,7 @@ KEYS = [
 ]
 BENCH = {
     "engine": "E1",
-    "cylinders": 4,
+    "layout": ["inline", 4],
     "spots": [["rod_bearing", "2"], ["rod_bearing", "1"], ["rod_bolt", "1"]],
     "likely": [["rod_bearing", "2"]],
     "teardown": None,

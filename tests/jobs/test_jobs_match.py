@@ -81,10 +81,10 @@ def test_a_part_brings_what_it_ran_in_another_engine(tmp_path: Path) -> None:
     with book.register.writing("Ann") as session:
         add_part(session, "TB", "turbo_bearing")
         swap = BUILT + timedelta(days=20)
-        fit_part(session, "TB", "E1", at=BUILT, position="exhaust", until=swap)
-        fit_part(session, "TB", "E2", at=swap, position="exhaust")
+        fit_part(session, "TB", "E1", at=BUILT, position="turbine", until=swap)
+        fit_part(session, "TB", "E2", at=swap, position="turbine")
         record = teardowns.teardowns_of(session, "E2")[0]
-        bad = finding("worn", 3, part="turbo_bearing", position="exhaust")
+        bad = finding("worn", 3, part="turbo_bearing", position="turbine")
         teardowns.add_findings(session, record.teardown_id, [bad])
     (match,) = match_teardown(book, "E2").matches
     events = match.blames[0].events

@@ -3,11 +3,20 @@
 from __future__ import annotations
 
 from itertools import chain
+from typing import get_args
 
 import pytest
 
 from babbitt.errors import RegisterError
-from babbitt.model.damage_modes import RUNNING, causes, grades, mode_named, part_named, parts
+from babbitt.model.damage_modes import (
+    RUNNING,
+    PositionKind,
+    causes,
+    grades,
+    mode_named,
+    part_named,
+    parts,
+)
 from babbitt.model.engine_spec import KINDS
 
 MODES = [mode for part in parts().values() for mode in part.modes.values()]
@@ -57,8 +66,8 @@ def test_grades_run_from_sound_to_failed() -> None:
     assert [grade.damaged for grade in grades()] == [False, False, True, True, True]
 
 
-def test_positions_are_of_four_kinds() -> None:
-    assert {part.position for part in parts().values()} == {"cylinder", "journal", "side", "none"}
+def test_every_kind_of_position_is_used() -> None:
+    assert {part.position for part in parts().values()} == set(get_args(PositionKind))
 
 
 def test_an_unknown_name_is_answered_with_the_nearest() -> None:

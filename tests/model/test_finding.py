@@ -9,13 +9,20 @@ import pytest
 
 from babbitt.errors import RegisterError
 from babbitt.model.damage_modes import parts
-from babbitt.model.finding import SIDES, Finding, Measurement, require_position
+from babbitt.model.finding import Finding, Measurement
 
 CLEARANCE = Measurement("clearance", 0.071, "mm", 0.045, 0.065)
 WIPED = Finding(
     "rod_bearing", "2", "wiped", 3, CLEARANCE, "replace", "over the oil hole", ("a.jpg",)
 )
-A_POSITION = {"cylinder": "1", "journal": "5", "side": "intake", "none": None}
+A_POSITION = {
+    "cylinder": "1",
+    "crankpin": "4",
+    "main": "5",
+    "bank": "left",
+    "turbo_end": "turbine",
+    "none": None,
+}
 MODES = [mode for part in parts().values() for mode in part.modes.values()]
 
 
@@ -76,7 +83,7 @@ def test_findings_are_values() -> None:
         ),
         (
             {"part": "turbo_bearing", "damage_mode": "worn", "position": "Intake"},
-            "sits on a side: write one of intake, exhaust, left, right, front, rear",
+            "sits at an end of its turbocharger: write one of compressor, turbine",
         ),
     ],
 )
@@ -135,33 +142,3 @@ def test_within_tolerance_includes_the_limits_and_is_unknown_without(
     value, low, high, within
 ) -> None:
     assert Measurement("clearance", value, "mm", low, high).within_tolerance is within
-
-
-@pytest.mark.parametrize(
-    ("part", "position"),
-    [
-        ("rod_bearing", "4"),
-        ("rod_bearing", None),
-        ("main_bearing", "5"),
-        ("crankshaft", None),
-        *[("turbo_bearing", side) for side in SIDES],
-    ],
-)
-def test_positions_of_an_engine_of_four_cylinders(part, position) -> None:
-    require_position(part, position, cylinders=4)
-
-
-@pytest.mark.parametrize(
-    ("part", "position", "words"),
-    [
-        ("rod_bearing", "5", "An engine of 4 cylinders has no cylinder 5: write 1 to 4."),
-        ("main_bearing", "6", "An engine of 4 cylinders has no journal 6: write 1 to 5."),
-        ("rod_bearing", "", "The position of a rod_bearing is the number of its cylinder"),
-        ("rod_bearing", "²", "The position of a rod_bearing is the number of its cylinder"),
-        ("gearbox", "1", "There is no part 'gearbox'"),
-    ],
-)
-def test_positions_that_an_engine_of_four_cylinders_has_not(part, position, words) -> None:
-    with pytest.raises(RegisterError) as refused:
-        require_position(part, position, cylinders=4)
-    assert str(refused.value).startswith(words)

@@ -25,7 +25,7 @@ def test_findings_come_back_as_they_were_made(with_engine):
     findings = [
         a_finding(measurement=MEASURED, note="worst mid-span", photos=(PHOTO,)),
         a_finding("head_gasket", None, None, 0),
-        a_finding("turbo_bearing", "exhaust", "worn", 1, measurement=replace(MEASURED, low=None)),
+        a_finding("turbo_bearing", "turbine", "worn", 1, measurement=replace(MEASURED, low=None)),
     ]
     torn_down = tear_down(with_engine, findings=findings, note="rods only")
     kept = found(with_engine)

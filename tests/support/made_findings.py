@@ -5,7 +5,8 @@ from __future__ import annotations
 from hypothesis import strategies as st
 
 from babbitt.model.damage_modes import parts
-from babbitt.model.finding import SIDES, Finding, Measurement
+from babbitt.model.finding import Finding, Measurement
+from babbitt.model.positions import TURBO_ENDS
 
 _numbers = st.floats(allow_nan=False, allow_infinity=False)
 _letters = st.characters(exclude_categories=("Cc", "Cs"))
@@ -14,8 +15,10 @@ notes = st.text(_letters | st.sampled_from("\n\r\t"))
 
 _positions = {
     "cylinder": st.none() | st.integers(1, 16).map(str),
-    "journal": st.none() | st.integers(1, 17).map(str),
-    "side": st.none() | st.sampled_from(SIDES),
+    "crankpin": st.none() | st.integers(1, 16).map(str),
+    "main": st.none() | st.integers(1, 17).map(str),
+    "bank": st.none() | st.sampled_from(("left", "right")),
+    "turbo_end": st.none() | st.sampled_from(TURBO_ENDS),
     "none": st.none(),
 }
 

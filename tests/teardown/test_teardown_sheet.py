@@ -9,6 +9,7 @@ import pytest
 
 from babbitt.damage.looks import SoundLook
 from babbitt.model.damage_modes import parts
+from babbitt.model.engine_layout import EngineLayout
 from babbitt.present.reports.sheet_print import sheet_html, sheet_text
 from babbitt.present.words import CAUTION
 from babbitt.teardown.sheet import IN_FULL, Sheet, make_sheet
@@ -27,7 +28,7 @@ def sheet(*fitted, posteriors=POSTERIORS, found_before=None) -> Sheet:
         fitted,
         posteriors,
         NO_RATES,
-        cylinders=4,
+        layout=EngineLayout("inline", 4),
         found_before=found_before or {},
         at=day(30),
         since=MAY,

@@ -24,6 +24,7 @@ from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.marks import link
 from babbitt_dashboard.page import Page
 from babbitt_dashboard.pages.teardown_fit import fit
+from babbitt_dashboard.pages.teardown_form import layout_of
 from babbitt_dashboard.pages.teardown_live import DRAFT, connect
 from babbitt_dashboard.pages.teardown_sheet import sheet
 from babbitt_dashboard.pages.teardown_table import grid
@@ -142,7 +143,7 @@ def _entering(
         store = dcc.Store(id=DRAFT | {"of": kept}, storage_type="local")
         draft = Draft()
     else:
-        draft = draft_of(record)
+        draft = draft_of(record, layout_of(bench))
         entry = draft.entries[0]
         bench |= {"finding": record.finding_id, "seen": record.version}
         spot = {"part": entry.part, "position": entry.position, "entry": str(entry.n)}
@@ -202,7 +203,7 @@ def _bench(desk: Desk, bench: Bench, teardown: TeardownRecord | None) -> dict[st
     today: datetime = desk.now().astimezone(desk.reader.timezone)
     return {
         "engine": bench.engine_id,
-        "cylinders": bench.cylinders,
+        "layout": [bench.layout.name, bench.layout.cylinders],
         "spots": [list(spot) for spot in bench.spots],
         "likely": [list(spot) for spot in sorted(bench.likely)],
         "teardown": teardown.teardown_id if teardown else None,

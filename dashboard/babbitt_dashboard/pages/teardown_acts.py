@@ -17,7 +17,8 @@ from babbitt.jobs.record_teardown import (
     set_photo_aside,
     withdraw_finding,
 )
-from babbitt.present.views.teardown import positions_of, recorded_finding
+from babbitt.model.positions import spots_of
+from babbitt.present.views.teardown import recorded_finding
 from babbitt.present.views.teardown_draft import (
     Draft,
     DraftPhoto,
@@ -27,6 +28,7 @@ from babbitt.present.views.teardown_draft import (
 )
 from babbitt_dashboard.address import path_to
 from babbitt_dashboard.desk import Desk
+from babbitt_dashboard.pages.teardown_form import layout_of
 
 _OF_TEARDOWN = {"teardown_note": "note"} | {name: name for name in ("day", "hour", "reason")}
 """Field of the form -> field of the draft."""
@@ -166,7 +168,7 @@ def _others(bench: Mapping[str, Any], here: Acted, _to: str) -> Acted:
     offered = {position for part, position in bench["spots"] if part == here.part}
     others = [
         position
-        for position in positions_of(here.part, bench["cylinders"])
+        for position in spots_of(here.part, layout_of(bench))
         if position in offered and position != here.position
     ]
     draft = here.draft.others_sound(here.part, others)

@@ -9,22 +9,23 @@ from typing import Any
 from dash import html
 
 from babbitt.model.damage_modes import part_named
+from babbitt.model.engine_layout import EngineLayout
+from babbitt.model.positions import spots_of
 from babbitt.present.figures.ink import Ink
 from babbitt.present.figures.section import Place, draw_section
-from babbitt.present.views.teardown import positions_of
 from babbitt.present.views.teardown_draft import EVERY, Draft, check, entry_words
 from babbitt.present.words import capital
-from babbitt_dashboard.pages.teardown_form import box, does, field, spot_text
+from babbitt_dashboard.pages.teardown_form import box, does, field, layout_of, spot_text
 
 
-def worst_grades(draft: Draft, cylinders: int) -> dict[tuple[str, str], int]:
+def worst_grades(draft: Draft, layout: EngineLayout) -> dict[tuple[str, str], int]:
     """Return the highest grade entered at each part, those entered for every one spread out."""
     found: dict[tuple[str, str], int] = {}
     for entry in draft.entries:
         if entry.grade is None:
             continue
         every = entry.position == EVERY
-        for position in positions_of(entry.part, cylinders) if every else (entry.position,):
+        for position in spots_of(entry.part, layout) if every else (entry.position,):
             spot = entry.part, position
             found[spot] = max(entry.grade, found.get(spot, 0))
     return found
@@ -34,9 +35,10 @@ def picture(
     bench: Mapping[str, Any], draft: Draft, chosen: tuple[str, str], ink: Ink
 ) -> tuple[str, list[Any]]:
     """Return the drawn engine as the address of an image, and a button for each part of it."""
-    found = worst_grades(draft, bench["cylinders"])
+    layout = layout_of(bench)
+    found = worst_grades(draft, layout)
     section = draw_section(
-        bench["cylinders"],
+        layout,
         ink,
         found=found,
         likely=frozenset(tuple(spot) for spot in bench["likely"]),

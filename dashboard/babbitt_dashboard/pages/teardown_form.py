@@ -8,7 +8,7 @@ from typing import Any
 from dash import dcc, html
 
 from babbitt.model.damage_modes import grades, part_named
-from babbitt.present.views.teardown import positions_of
+from babbitt.model.engine_layout import EngineLayout
 from babbitt.present.views.teardown_draft import (
     EVERY,
     Draft,
@@ -97,12 +97,28 @@ def form(bench: Mapping[str, Any], draft: Draft, chosen: tuple[str, str], n: int
     ]
 
 
+def layout_of(bench: Mapping[str, Any]) -> EngineLayout:
+    """Layout of the engine that is taken apart."""
+    name, cylinders = bench["layout"]
+    return EngineLayout(name, cylinders)
+
+
+_COUNTED = {
+    "cylinder": "cylinder",
+    "crankpin": "crankpin",
+    "main": "main journal",
+    "bank": "bank",
+    "turbo_end": "end",
+}
+"""What the positions of a kind of part count."""
+
+
 def _positions(bench: Mapping[str, Any], draft: Draft, part: str, position: str) -> Any:
-    places = positions_to_enter(part, positions_of(part, bench["cylinders"]))
+    places = positions_to_enter(part, layout_of(bench))
     if len(places) < 2:
         return None
     return _group(
-        part_named(part).position,
+        _COUNTED[part_named(part).position],
         [
             _choice(
                 f"{each}•" if draft.entries_at(part, each) else each,
@@ -226,7 +242,7 @@ def _steps(chosen: tuple[str, str], entry: Entry) -> html.Div:
         html.Button("back (k)", **does("step", "back"), **{"data-key": "k"}),
         html.Button("next (j)", **does("step", "next"), **{"data-key": "j"}),
     ]
-    if part_named(chosen[0]).position != "none" and entry.position != EVERY:
+    if entry.position not in ("", EVERY):
         buttons.append(html.Button("the others are sound", **does("others")))
     if entry.n:
         buttons.append(html.Button("take this finding out", **does("remove", entry.n)))

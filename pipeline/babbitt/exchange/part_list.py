@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from babbitt.errors import RegisterError
 from babbitt.exchange.rows import Faults, Row, Step
+from babbitt.model.damage_modes import as_named_today
 from babbitt.register import Session
 from babbitt.register.records import fitments, parts
 
@@ -28,8 +29,9 @@ def add_part_list(session: Session, rows: Sequence[Row], faults: Faults) -> list
 
 
 def _add(session: Session, row: Row) -> Iterator[Step]:
-    part_id, kind = row.required("part_id"), row.required("kind")
-    engine_id, position, at = row.text("engine"), row.text("position"), row.past("fitted_at")
+    named = as_named_today({"part": row.required("kind"), "position": row.text("position")})
+    part_id, kind, position = row.required("part_id"), named["part"], named["position"]
+    engine_id, at = row.text("engine"), row.past("fitted_at")
     if engine_id is None and row.cells.keys() & {"position", "fitted_at"}:
         row.fault("engine", "fill it in, or leave position and fitted_at blank")
     if engine_id is not None and "fitted_at" not in row.cells:

@@ -209,6 +209,7 @@ SORTS = {
         _amend_finding,
         teardowns.withdraw_finding,
         {
+            "part": "text",
             "position": "optional",
             "damage_mode": "optional",
             "grade": "number",

@@ -12,9 +12,11 @@ from babbitt.damage.fleet import BuildSpan, Fleet
 from babbitt.damage.ledger import Ledger, Taken, make_ledger
 from babbitt.damage.looks import LikeParts, Lives, SoundLook, damaged_grades, seen_in
 from babbitt.model.damage_modes import parts
+from babbitt.model.engine_layout import EngineLayout
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.finding import Disposition
 from babbitt.model.part_records import HistoryRecord, Look, Standing, TeardownRecord
+from babbitt.model.positions import positions_of
 from babbitt.model.records import Build, DatedEvent
 from babbitt.register import Session
 from babbitt.register.queries.looks import looks, standings
@@ -156,16 +158,18 @@ def fitted_to(
         engine_ids: the engines.
         at: UTC, when.
     """
-    places = {name: _places(gathered.specs[name].engine.cylinders) for name in engine_ids}
+    places = {name: _places(gathered.specs[name].engine.arrangement) for name in engine_ids}
     there = standings(session, places, at=at)
     return {name: like_parts(gathered, found) for name, found in there.items()}
 
 
-def _places(cylinders: int) -> list[tuple[str, str | None]]:
-    every = [str(n) for n in range(1, cylinders + 1)]
+def _places(layout: EngineLayout) -> list[tuple[str, str | None]]:
     places: list[tuple[str, str | None]] = []
     for name, part in parts().items():
-        places += [(name, n) for n in every] if part.position == "cylinder" else [(name, None)]
+        if part.position == "cylinder":
+            places += [(name, position) for position in positions_of(name, layout)]
+        else:
+            places.append((name, None))
     return places
 
 

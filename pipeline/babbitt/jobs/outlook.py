@@ -220,7 +220,7 @@ def sheet_from(
         fitted,
         learned.posteriors,
         learned.loads,
-        cylinders=gathered.specs[engine_id].engine.cylinders,
+        layout=gathered.specs[engine_id].engine.arrangement,
         found_before=Counter((part, position or "") for _, part, position in finds),
         at=at,
         since=since,

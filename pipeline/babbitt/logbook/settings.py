@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from babbitt.errors import RegisterError, SettingsError, tell_faults
 from babbitt.model.channels import channels
-from babbitt.model.damage_modes import part_named
+from babbitt.model.damage_modes import part_named, parts_once_called
 from babbitt.model.service_limits import ServiceLimit
 from babbitt.model.toml_text import read_toml, shown
 from babbitt.model.units import parse
@@ -118,6 +118,17 @@ class Settings(_Section):
                 "logbook"
             )
         return register_url
+
+    @field_validator("service", mode="before")
+    @classmethod
+    def _named_today(cls, service: Any) -> Any:
+        if not isinstance(service, dict):
+            return service
+        return {
+            name: limit
+            for kind, limit in service.items()
+            for name in parts_once_called(kind) or (kind,)
+        }
 
     @field_validator("service")
     @classmethod

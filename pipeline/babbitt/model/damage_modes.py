@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Literal
@@ -12,7 +12,7 @@ from babbitt.errors import RegisterError
 from babbitt.model.contracts import read_toml
 from babbitt.model.engine_spec import DOSE_UNIT, Kind
 
-PositionKind = Literal["cylinder", "journal", "side", "none"]
+PositionKind = Literal["cylinder", "crankpin", "main", "bank", "turbo_end", "none"]
 
 RUNNING = "running"
 """The cause that is running time itself; its dose is in hours."""
@@ -134,7 +134,7 @@ def causes() -> dict[str, Cause]:
 @cache
 def parts() -> dict[str, Part]:
     """Every kind of part by name, in the order of schemas/causes.toml."""
-    return {name: _part(name, row) for name, row in read_toml("causes.toml")["part"].items()}
+    return {name: _part(name, row) for name, row in _part_rows().items()}
 
 
 def part_named(name: str) -> Part:
@@ -146,6 +146,29 @@ def part_named(name: str) -> Part:
     if name not in parts():
         raise RegisterError(f"There is no part {name!r} ({_nearest(name, parts())}).")
     return parts()[name]
+
+
+def parts_once_called(name: str) -> tuple[str, ...]:
+    """Kinds of part that the first edition called `name`; none where it is the name of today."""
+    return tuple(part for part, row in _part_rows().items() if row.get("was") == name)
+
+
+def as_named_today(fields: Mapping[str, Any]) -> dict[str, Any]:
+    """Fields of a record about a part, with what the first edition called otherwise renamed.
+
+    Args:
+        fields: of which `part`, `damage_mode` and `position` are looked at.
+    """
+    named = dict(fields)
+    named["part"] = (parts_once_called(str(fields.get("part"))) or (fields.get("part"),))[-1]
+    row = _part_rows().get(str(named["part"]), {})
+    for mode, about in row.get("mode", {}).items():
+        if "was" in about and about["was"] == fields.get("damage_mode"):
+            named["damage_mode"] = mode
+    position = fields.get("position")
+    if isinstance(position, str):
+        named["position"] = row.get("positions_were", {}).get(position, position)
+    return {name: value for name, value in named.items() if name in fields}
 
 
 def mode_named(part: str, name: str) -> DamageMode:
@@ -179,6 +202,12 @@ def _cause(name: str, row: dict[str, Any]) -> Cause:
         during=row.get("during"),
         outside=row.get("outside"),
     )
+
+
+@cache
+def _part_rows() -> dict[str, Any]:
+    rows: dict[str, Any] = read_toml("causes.toml")["part"]
+    return rows
 
 
 def _part(name: str, row: dict[str, Any]) -> Part:

@@ -19,6 +19,7 @@ from pydantic import (
 )
 
 from babbitt.errors import SettingsError, tell_faults
+from babbitt.model.engine_layout import EngineLayout, LayoutName
 from babbitt.model.toml_text import read_toml, shown
 
 Kind = Literal[
@@ -69,14 +70,21 @@ class EngineSection(_Section):
     """Geometry; engines of one `type` are a fleet."""
 
     type: str = Field(min_length=1)
+    layout: LayoutName = "inline"
     cylinders: PositiveInt
     bore_mm: PositiveFloat
     stroke_mm: PositiveFloat
     rod_length_mm: PositiveFloat
     idle_rpm: PositiveFloat
 
+    @property
+    def arrangement(self) -> EngineLayout:
+        """How its cylinders stand."""
+        return EngineLayout(self.layout, self.cylinders)
+
     @model_validator(mode="after")
-    def _rod_reaches(self) -> Self:
+    def _can_be_built(self) -> Self:
+        self.arrangement  # noqa: B018 - refuses what no engine is
         if self.rod_length_mm <= self.stroke_mm / 2:
             raise ValueError("rod_length_mm must be more than half of stroke_mm")
         return self
@@ -200,9 +208,12 @@ class EngineSpec(_Section):
     def version(self) -> str:
         """Hash of everything that decides which events are found; 12 hex digits.
 
-        Life and decision judge totals, not runs, so a change of them leaves the version alone.
+        Life and decision judge totals, not runs, and the layout only names parts, so a change of
+        them leaves the version alone.
         """
-        judged_by = self.model_dump(mode="json", exclude={"life", "decision"})
+        judged_by = self.model_dump(
+            mode="json", exclude={"life": True, "decision": True, "engine": {"layout"}}
+        )
         text = json.dumps(judged_by, sort_keys=True)
         return hashlib.sha256(text.encode()).hexdigest()[:12]
 

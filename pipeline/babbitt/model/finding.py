@@ -18,11 +18,13 @@ from pydantic import (
     ValidationError,
     ValidationInfo,
     field_validator,
+    model_validator,
 )
 from pydantic_core import ErrorDetails
 
 from babbitt.errors import RegisterError
-from babbitt.model.damage_modes import PositionKind, grades, mode_named, part_named, parts
+from babbitt.model.damage_modes import as_named_today, grades, mode_named, part_named, parts
+from babbitt.model.positions import require_position
 from babbitt.model.toml_text import shown
 
 Disposition = Literal["reuse", "rework", "replace", "send_out"]
@@ -30,9 +32,6 @@ Disposition = Literal["reuse", "rework", "replace", "send_out"]
 
 PHOTO_NAME = re.compile(r"[0-9a-f]{64}\.(?:jpg|png)")
 """File name of a photo as a logbook keeps it: the SHA-256 of what is in it."""
-
-SIDES = ("intake", "exhaust", "left", "right", "front", "rear")
-"""Where a part sits whose position is a side."""
 
 
 @dataclass(frozen=True)
@@ -74,8 +73,8 @@ class Finding:
 
     Attributes:
         part: kind of part of schemas/causes.toml.
-        position: cylinder or journal, counted from 1 front to rear, or side; None: there is one
-            such part, or the finding is of the whole set.
+        position: of model/positions.py; None: there is one such part, or the finding is of the
+            whole set.
         damage_mode: of that part; None, with grade 0: looked at and sound for all its modes.
         grade: 0 sound to 4 failed; the scale is in schemas/causes.toml.
         measurement: what was measured; None: nothing was.
@@ -98,42 +97,6 @@ class Finding:
 
     def __post_init__(self) -> None:
         _require(FindingFields, self, "This finding")
-
-
-def require_position(part: str, position: str | None, *, cylinders: int | None = None) -> None:
-    """Make sure that a kind of part can sit at a position.
-
-    Args:
-        part: kind of part of schemas/causes.toml.
-        position: to be checked; None fits every part.
-        cylinders: of the engine, where it is known; a crank has at most one more main journal than
-            cylinders (common practice, no source).
-
-    Raises:
-        RegisterError: there is no such part, or it has no such position.
-    """
-    kind = part_named(part).position
-    if position is None:
-        return
-    if kind == "none":
-        raise RegisterError(f"An engine has one {part}: leave position out.")
-    if kind == "side":
-        if position not in SIDES:
-            raise RegisterError(f"A {part} sits on a side: write one of {', '.join(SIDES)}.")
-        return
-    if not re.fullmatch(r"[1-9][0-9]{0,2}", position):
-        raise RegisterError(
-            f"The position of a {part} is the number of its {kind}: write 1, 2, 3 from the front."
-        )
-    if cylinders is not None and int(position) > _most(kind, cylinders):
-        raise RegisterError(
-            f"An engine of {cylinders} cylinders has no {kind} {position}: "
-            f"write 1 to {_most(kind, cylinders)}."
-        )
-
-
-def _most(kind: PositionKind, cylinders: int) -> int:
-    return cylinders + 1 if kind == "journal" else cylinders
 
 
 def _label(text: str) -> str:
@@ -202,8 +165,8 @@ class FindingFields(_Fields):
     )
     position: str | None = Field(
         default=None,
-        description="cylinder or journal, counted from 1 front to rear, or side; left out: the "
-        "only one, or the whole set",
+        description="cylinder, crankpin or main journal, counted from 1 front to rear, bank, or "
+        "end of the turbocharger; left out: the only one, or the whole set",
     )
     damage_mode: str | None = Field(
         default=None,
@@ -221,6 +184,11 @@ class FindingFields(_Fields):
     photos: tuple[Label, ...] = Field(
         default=(), strict=False, description="file names of JPEG or PNG photos"
     )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _named_today(cls, fields: Any) -> Any:
+        return as_named_today(fields) if isinstance(fields, dict) else fields
 
     @field_validator("part")
     @classmethod

@@ -21,10 +21,13 @@
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
 from babbitt.errors import RegisterError, tell_faults
+from babbitt.model.damage_modes import as_named_today
 from babbitt.model.finding import Measurement
 from babbitt.model.part_records import Action, BuiltMeasurement, SheetLine
 from babbitt.model.toml_text import read_toml
@@ -37,7 +40,14 @@ class _Fields(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
-class _Line(_Fields):
+class _OfPart(_Fields):
+    @model_validator(mode="before")
+    @classmethod
+    def _named_today(cls, fields: Any) -> Any:
+        return as_named_today(fields) if isinstance(fields, dict) else fields
+
+
+class _Line(_OfPart):
     part: str
     position: str | None = None
     action: Action
@@ -45,7 +55,7 @@ class _Line(_Fields):
     note: str = ""
 
 
-class _Measured(_Fields):
+class _Measured(_OfPart):
     part: str | None = None
     position: str | None = None
     name: str

@@ -12,7 +12,8 @@ from babbitt.damage.ledger import Loads
 from babbitt.damage.looks import LikeParts
 from babbitt.damage.posterior import Posterior
 from babbitt.model.damage_modes import DamageMode, Part, parts
-from babbitt.model.finding import SIDES
+from babbitt.model.engine_layout import EngineLayout
+from babbitt.model.positions import spots_of
 
 IN_FULL = 8
 """So many parts are told in full, the likeliest; of the others what to look for is not, so that the
@@ -67,7 +68,7 @@ def make_sheet(
     posteriors: Mapping[DamageMode, Posterior],
     loads: Loads,
     *,
-    cylinders: int,
+    layout: EngineLayout,
     found_before: Mapping[tuple[str, str], int],
     at: datetime,
     since: datetime | None,
@@ -80,13 +81,13 @@ def make_sheet(
         fitted: its parts.
         posteriors: by damage mode; modes without one are listed without a chance.
         loads: by the usual rates of the fleet.
-        cylinders: of the engine.
+        layout: of the engine.
         found_before: (part, position) -> finds of damage there in the fleet.
         at: UTC, the moment that it is made for.
         since: UTC, the last refresh; None: since it came into the logbook.
         teardowns: of its type that the posteriors were learned from.
     """
-    items = [_item(like, posteriors, loads, cylinders, found_before) for like in fitted]
+    items = [_item(like, posteriors, loads, layout, found_before) for like in fitted]
     items.sort(key=lambda item: -item.chance.p if item.chance else 0.0)
     return Sheet(engine_id, at, since, teardowns, tuple(items))
 
@@ -95,7 +96,7 @@ def _item(
     like: LikeParts,
     posteriors: Mapping[DamageMode, Posterior],
     loads: Loads,
-    cylinders: int,
+    layout: EngineLayout,
     found_before: Mapping[tuple[str, str], int],
 ) -> Item:
     part = parts()[like.part]
@@ -106,7 +107,7 @@ def _item(
     }
     ranked = sorted(part.modes.values(), key=lambda m: -chances[m].p if m in chances else 0.0)
     first = ranked[0]
-    places = _positions(part, like.positions, cylinders)
+    places = _positions(part, like.positions, layout)
     before = {at: found_before[part.name, at] for at in places if (part.name, at) in found_before}
     blame = None
     if first in chances:
@@ -123,17 +124,7 @@ def _item(
     )
 
 
-def _positions(part: Part, named: Sequence[str | None], cylinders: int) -> tuple[str, ...]:
-    """Return the positions to look at: those named, else all that there may be."""
+def _positions(part: Part, named: Sequence[str | None], layout: EngineLayout) -> tuple[str, ...]:
+    """Positions to look at: those named, else all that there may be; "" for the only one."""
     known = tuple(position for position in named if position is not None)
-    if known:
-        return known
-    match part.position:
-        case "cylinder":
-            return tuple(str(n) for n in range(1, cylinders + 1))
-        case "journal":
-            return tuple(str(n) for n in range(1, cylinders + 2))
-        case "side":
-            return SIDES[:2]
-        case "none":
-            return ("",)
+    return known or spots_of(part.name, layout)

@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from babbitt.model.damage_modes import parts
-from babbitt.model.finding import require_position
+from babbitt.model.engine_layout import LAYOUTS, EngineLayout
+from babbitt.model.positions import spots_of
 from babbitt.present.figures.ink import DARK, LIGHT
 from babbitt.present.figures.section import draw_section
 
@@ -22,26 +23,21 @@ def texts(section):
     return [each.text for each in ET.fromstring(section.svg).iter(f"{SVG}text")]
 
 
-@given(st.integers(1, MOST))
-def test_every_kind_of_part_is_drawn_at_each_of_its_positions(cylinders):
-    spots = [(place.part, place.position) for place in draw_section(cylinders, LIGHT).places]
-    assert len(spots) == len(set(spots))
-    for name, part in parts().items():
-        positions = {position for kind, position in spots if kind == name}
-        expected = {
-            "cylinder": {str(n) for n in range(1, cylinders + 1)},
-            "journal": {str(n) for n in range(1, cylinders + 2)},
-            "side": {"intake", "exhaust"},
-            "none": {""},
-        }[part.position]
-        assert positions == expected, name
-        for position in positions:
-            require_position(name, position or None, cylinders=cylinders)
+FOUR = EngineLayout("inline", 4)
+layouts = st.builds(EngineLayout, st.just("inline"), st.integers(1, MOST)) | st.builds(
+    EngineLayout, st.sampled_from(LAYOUTS), st.integers(1, MOST // 2).map(lambda pairs: 2 * pairs)
+)
 
 
-@given(st.integers(1, MOST))
-def test_places_are_large_enough_to_point_at_apart_and_inside_the_drawing(cylinders):
-    section = draw_section(cylinders, LIGHT)
+@given(layouts)
+def test_every_kind_of_part_is_drawn_at_each_of_its_positions(layout):
+    spots = [(place.part, place.position) for place in draw_section(layout, LIGHT).places]
+    assert sorted(spots) == sorted((name, at) for name in parts() for at in spots_of(name, layout))
+
+
+@given(layouts)
+def test_places_are_large_enough_to_point_at_apart_and_inside_the_drawing(layout):
+    section = draw_section(layout, LIGHT)
     for place in section.places:
         assert min(place.width, place.height) >= 24
         assert 0 <= place.x <= section.width - place.width
@@ -54,14 +50,14 @@ def test_places_are_large_enough_to_point_at_apart_and_inside_the_drawing(cylind
 
 @pytest.mark.parametrize("ink", [LIGHT, DARK])
 def test_the_drawing_is_well_formed_and_refers_to_nothing_outside(ink):
-    root = ET.fromstring(draw_section(4, ink).svg)
+    root = ET.fromstring(draw_section(FOUR, ink).svg)
     assert root.tag == f"{SVG}svg"
     assert not [each for each in root.iter() if any("href" in name for name in each.attrib)]
 
 
 def test_grades_stand_as_numbers_and_damage_takes_the_accent():
-    bare = texts(draw_section(4, LIGHT))
-    marked = draw_section(4, LIGHT, found={("rod_bearing", "2"): 3, ("rod", "1"): 1})
+    bare = texts(draw_section(FOUR, LIGHT))
+    marked = draw_section(FOUR, LIGHT, found={("rod_bearing", "2"): 3, ("rod", "1"): 1})
     assert sorted(texts(marked)) == sorted([*bare, "3", "1"])
     discs = [
         each.get("fill")
@@ -72,9 +68,9 @@ def test_grades_stand_as_numbers_and_damage_takes_the_accent():
 
 
 def test_the_chosen_part_is_outlined_and_likely_ones_are_tinted():
-    place = next(each for each in draw_section(2, DARK).places if each.part == "head_gasket")
+    place = next(each for each in draw_section(FOUR, DARK).places if each.part == "head_gasket")
     drawn = draw_section(
-        2, DARK, likely=frozenset({("head_gasket", "")}), chosen=("head_gasket", "")
+        FOUR, DARK, likely=frozenset({("head_gasket", "")}), chosen=("head_gasket", "")
     )
     boxes = [
         each

@@ -16,6 +16,7 @@ from babbitt.errors import RegisterError
 from babbitt.jobs.attribute import match_teardown
 from babbitt.jobs.outlook import sheet_of
 from babbitt.logbook.folder import Logbook, open_logbook
+from babbitt.model.engine_layout import EngineLayout
 from babbitt.model.finding import Measurement
 from babbitt.model.part_records import BuiltMeasurement
 from babbitt.present.reports.sheet_print import sheet_in_words
@@ -24,7 +25,6 @@ from babbitt.present.views.foresight import Foreseen, Foresight
 from babbitt.present.views.photos import photo_file
 from babbitt.present.views.teardown import (
     measured_words,
-    positions_of,
     recorded_finding,
     recorded_teardown,
     sheet_view,
@@ -126,7 +126,7 @@ def test_the_sheet_of_today_reads_as_the_command_line_prints_it(
 ) -> None:
     view = sheet_view(book, "E2", READER, foreseen=foreseen, before=None)
     assert view.words == sheet_in_words(*_sheet(book, "E2", NOW))
-    assert view.bench.cylinders == 4
+    assert view.bench.layout == EngineLayout("inline", 4)
     assert set(view.bench.spots) >= {("rod_bearing", "1"), ("head_gasket", "")}
     assert view.bench.likely < set(view.bench.spots)
     assert view.bench.teardowns == ()
@@ -215,10 +215,3 @@ def test_the_report_tells_all_that_the_page_tells(book: Logbook, foreseen: Fores
     assert "Starved of oil in corners" in page
     assert "all apart" in page
     assert page.count("Head gasket") == 1
-
-
-def test_positions_depend_on_the_engine() -> None:
-    assert positions_of("rod", 2) == ("1", "2")
-    assert positions_of("main_bearing", 2) == ("1", "2", "3")
-    assert positions_of("head_gasket", 2) == ("",)
-    assert found("turbo_bearing", "exhaust").position in positions_of("turbo_bearing", 2)

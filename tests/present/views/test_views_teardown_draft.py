@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from babbitt.errors import RegisterError
 from babbitt.model.damage_modes import parts
+from babbitt.model.engine_layout import EngineLayout
 from babbitt.model.finding import Finding, Measurement
 from babbitt.model.part_records import FindingRecord, TeardownRecord
 from babbitt.present.views.teardown_draft import (
@@ -29,6 +30,7 @@ from babbitt.present.views.teardown_draft import (
 from strip_book import found
 
 NOW = datetime(2026, 7, 1, 12, tzinfo=UTC)
+FOUR = EngineLayout("inline", 4)
 PHOTO = DraftPhoto(name="a" * 64 + ".jpg", thumbnail="data:", taken_as="shell.jpg")
 
 
@@ -173,7 +175,7 @@ def test_a_draft_that_names_no_known_part_is_refused() -> None:
 )
 def test_a_recorded_finding_comes_back_from_its_correction_as_it_was(finding) -> None:
     teardown = TeardownRecord(1, "E1", NOW, 1, "", 1)
-    entry = draft_of(FindingRecord(7, teardown, finding, (), 1)).entries[0]
+    entry = draft_of(FindingRecord(7, teardown, finding, (), 1), FOUR).entries[0]
     assert finding_of(entry, recorded=finding) == finding
 
 
@@ -204,5 +206,6 @@ def test_entries_read_as_a_mechanic_says_them() -> None:
 
 def test_all_of_a_kind_can_be_entered_at_once_where_there_are_several() -> None:
     for name, part in parts().items():
-        offered = positions_to_enter(name, ("1", "2"))
-        assert (EVERY in offered) == (part.position != "none")
+        offered = positions_to_enter(name, FOUR)
+        assert (EVERY in offered) == (part.position not in ("none", "bank"))
+        assert EVERY in positions_to_enter("cylinder_head", EngineLayout("v", 8))

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from html import escape
 
 from babbitt.model.damage_modes import grades, parts
+from babbitt.model.engine_layout import EngineLayout
 from babbitt.present.figures.ink import FONT, Ink
 from babbitt.present.figures.section_lines import (
     HEIGHT,
@@ -24,6 +25,7 @@ from babbitt.present.figures.section_lines import (
     crank_pin,
     cylinder,
     hair,
+    main_journal,
     text,
     turbo,
     turbo_centre,
@@ -39,7 +41,7 @@ class Place:
 
     Attributes:
         part: its kind.
-        position: cylinder, journal or side; "": there is one.
+        position: of model/positions.py; "": there is one.
         x: of its left edge.
         y: of its upper edge.
         width: at least 24, to point at.
@@ -72,7 +74,7 @@ class Section:
 
 
 def draw_section(
-    cylinders: int,
+    layout: EngineLayout,
     ink: Ink,
     *,
     found: Mapping[Spot, int] | None = None,
@@ -82,25 +84,25 @@ def draw_section(
     """Draw an engine.
 
     Args:
-        cylinders: how many; at least one.
+        layout: of the engine.
         ink: the colours.
         found: grades, marked where they were found.
         likely: parts that are tinted: where to look first.
         chosen: the part that is outlined.
     """
-    width = 2 * MARGIN + cylinders * PITCH
-    places = [place for n in range(cylinders) for place in _of_cylinder(n, cylinders)]
-    places += _of_crank(cylinders)
-    places += _single(width)
+    width = 2 * MARGIN + layout.cylinders * PITCH
+    places = [place for n in range(layout.cylinders) for place in _of_cylinder(n, layout)]
+    places += _of_crank(layout)
+    places += _single(width, layout)
     found = found or {}
     body = [
         f'<rect width="{width}" height="{HEIGHT}" fill="{ink.paper}" stroke="none"/>',
         *(_tint(place, ink) for place in places if (place.part, place.position) in likely),
         *castings(width, ink),
-        *(line for n in range(cylinders) for line in cylinder(n, cylinders, ink)),
-        *crank(cylinders, ink),
+        *(line for n in range(layout.cylinders) for line in cylinder(n, layout, ink)),
+        *crank(layout, ink),
         *turbo(width, ink),
-        *_names(width, cylinders, ink),
+        *_names(width, layout, ink),
         *(
             _mark(place, found[place.part, place.position], ink)
             for place in places
@@ -117,9 +119,9 @@ def draw_section(
     return Section(svg, width, HEIGHT, tuple(places))
 
 
-def _of_cylinder(n: int, cylinders: int) -> list[Place]:
+def _of_cylinder(n: int, layout: EngineLayout) -> list[Place]:
     x, at = centre(n), str(n + 1)
-    pin = crank_pin(n, cylinders)
+    pin = crank_pin(n, layout)
     crown = pin - 150
     left, right = x - 48, x + 4
 
@@ -143,35 +145,53 @@ def _of_cylinder(n: int, cylinders: int) -> list[Place]:
         row("piston_skirt", left, crown + 54, 44, 30),
         row("piston_pin", right, crown + 54, 44, 30),
         row("rod", x - 20, crown + 86, 40, 42),
-        row("rod_bearing", x - 23, pin - 21, 44, 42),
+        row("rod_bearing", x - 23, pin - 21, 44, 24),
         row("rod_bolt", x + 22, pin - 18, 26, 38),
     ]
 
 
-def _of_crank(cylinders: int) -> list[Place]:
+def _of_crank(layout: EngineLayout) -> list[Place]:
     found = []
-    for n in range(cylinders + 1):
-        x = MARGIN + n * PITCH - 14
+    for n in range(layout.main_journals):
+        x = main_journal(n, layout) - 14
         found.append(Place("main_bearing", str(n + 1), x, MAIN - 28, 28, 27))
-        found.append(Place("crank_journal", str(n + 1), x, MAIN + 1, 28, 27))
+        found.append(Place("main_journal", str(n + 1), x, MAIN + 1, 28, 27))
+    for n in range(layout.crankpins):
+        first = n * layout.rods_per_crankpin
+        # Below the big end, or between the two that share it.
+        x = centre(first) + (PITCH / 2 - 14 if layout.rods_per_crankpin > 1 else -23)
+        found.append(Place("crankpin", str(n + 1), x, crank_pin(first, layout) + 4, 44, 24))
     return found
 
 
-def _single(width: int) -> list[Place]:
+def _single(width: int, layout: EngineLayout) -> list[Place]:
     right = width - MARGIN
     x, y = turbo_centre(width)
     return [
-        Place("cylinder_head", "", right + 2, TOP + 82, 28, 82),
-        Place("head_gasket", "", MARGIN - 30, TOP + 170, 28, 24),
+        *_of_banks(right, layout.banks),
         Place("crankshaft", "", MARGIN - 58, MAIN - 15, 40, 30),
-        Place("turbo_bearing", "intake", x - 29, y - 15, 28, 30),
-        Place("turbo_bearing", "exhaust", x + 1, y - 15, 28, 30),
+        Place("turbo_bearing", "compressor", x - 29, y - 15, 28, 30),
+        Place("turbo_bearing", "turbine", x + 1, y - 15, 28, 30),
     ]
 
 
-def _names(width: int, cylinders: int, ink: Ink) -> list[str]:
+def _of_banks(right: int, banks: tuple[str, ...]) -> list[Place]:
+    if not banks:
+        return [
+            Place("cylinder_head", "", right + 2, TOP + 82, 28, 82),
+            Place("head_gasket", "", MARGIN - 30, TOP + 170, 28, 24),
+        ]
+    found = []
+    for n, bank in enumerate(banks):
+        found.append(Place("cylinder_head", bank, right + 2, TOP + 82 + 42 * n, 28, 40))
+        found.append(Place("head_gasket", bank, (MARGIN - 30, right + 2)[n], TOP + 170, 28, 24))
+    return found
+
+
+def _names(width: int, layout: EngineLayout, ink: Ink) -> list[str]:
     """Write the names of the rows at both ends, with a hair to the outermost part."""
-    first, last = _of_cylinder(0, cylinders), _of_cylinder(cylinders - 1, cylinders)
+    rear = layout.cylinders - 1
+    first, last = _of_cylinder(0, layout), _of_cylinder(rear, layout)
     outer_left = MARGIN - 38
     named = []
     at_right = ("piston_crown", "rod")  # reach both ends, as others do, and keep the left end free
@@ -179,7 +199,7 @@ def _names(width: int, cylinders: int, ink: Ink) -> list[str]:
         if place.x < centre(0) - 21 and place.part not in at_right:
             named.append((place.part, place.y + place.height / 2, True))
     for place in last:
-        if place.x > centre(cylinders - 1) or place.part in at_right:
+        if place.x > centre(rear) or place.part in at_right:
             named.append((place.part, place.y + place.height / 2, False))
     lines = []
     for part, y, at_left in named:
@@ -190,17 +210,16 @@ def _names(width: int, cylinders: int, ink: Ink) -> list[str]:
         else:
             outer_right = width - MARGIN + 38
             lines.append(text(outer_right + 4, y + 4, title, ink.secondary))
-            lines.append(hair(centre(cylinders - 1) + 48, outer_right, y, ink))
+            lines.append(hair(centre(rear) + 48, outer_right, y, ink))
     left = MARGIN - 38
-    for words, y in (("gasket", TOP + 186), ("oil pump", MAIN + 84)):
+    for words, y in (("gasket", TOP + 186), ("crankpin", MAIN - 15), ("oil pump", MAIN + 84)):
         lines.append(text(left - 4, y, words, ink.secondary, anchor="end"))
     lines.append(text(MARGIN - 62, MAIN + 4, "crank", ink.secondary, anchor="end"))
     x, y = turbo_centre(width)
-    lines.append(text(x - 48, y + 38, "intake", ink.secondary))
-    lines.append(text(x + 48, y - 28, "turbo", ink.secondary, anchor="end"))
-    lines.append(text(x + 48, y + 38, "exhaust", ink.secondary, anchor="end"))
+    lines.append(text(x - 48, y + 38, "compressor", ink.secondary))
+    lines.append(text(x + 48, y - 26, "turbine", ink.secondary, anchor="end"))
     end = width - MARGIN + 42
-    for words, y in (("head", TOP + 162), ("main bearing", MAIN - 4), ("journal", MAIN + 18)):
+    for words, y in (("head", TOP + 162), ("main bearing", MAIN - 4), ("main journal", MAIN + 12)):
         lines.append(text(end, y, words, ink.secondary))
     return lines
 

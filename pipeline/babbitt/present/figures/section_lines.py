@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
+from babbitt.model.engine_layout import EngineLayout
 from babbitt.present.figures.ink import Ink
 
 PITCH = 128
@@ -22,9 +23,15 @@ def centre(n: int) -> float:
     return MARGIN + (n + 0.5) * PITCH
 
 
-def crank_pin(n: int, cylinders: int) -> float:
-    """Height of a crank pin: the outer pair of cylinders stands up, the next one down."""
-    up = min(n, cylinders - 1 - n) % 2 == 0
+def main_journal(n: int, layout: EngineLayout) -> float:
+    """Middle of main journal `n`, counted from 0 at the front."""
+    return MARGIN + n * PITCH * layout.rods_per_crankpin
+
+
+def crank_pin(n: int, layout: EngineLayout) -> float:
+    """Height of the crankpin of cylinder `n`: the outer pair stands up, the next one down."""
+    pin = n // layout.rods_per_crankpin
+    up = min(pin, layout.crankpins - 1 - pin) % 2 == 0
     return MAIN + (-_THROW if up else _THROW)
 
 
@@ -58,9 +65,9 @@ def castings(width: int, ink: Ink) -> list[str]:
     ]
 
 
-def cylinder(n: int, cylinders: int, ink: Ink) -> list[str]:
+def cylinder(n: int, layout: EngineLayout, ink: Ink) -> list[str]:
     """Draw what belongs to one cylinder, from the cam to the big end."""
-    x, pin = centre(n), crank_pin(n, cylinders)
+    x, pin = centre(n), crank_pin(n, layout)
     rule = f'stroke="{ink.secondary}"'
     bore = _BORE / 2
     return [
@@ -139,9 +146,9 @@ def _piston(x: float, pin: float, ink: Ink) -> list[str]:
     ]
 
 
-def crank(cylinders: int, ink: Ink) -> list[str]:
+def crank(layout: EngineLayout, ink: Ink) -> list[str]:
     """Draw crank, webs and main bearings."""
-    right = MARGIN + cylinders * PITCH
+    right = MARGIN + layout.cylinders * PITCH
     lines = [
         (
             f'<path d="M{MARGIN - 58} {MAIN - 14}h14v28h-14z'
@@ -149,15 +156,20 @@ def crank(cylinders: int, ink: Ink) -> list[str]:
         ),
         f'<path d="M{right + 12} {MAIN - 8}h20v16h-20"/>',
     ]
-    for n in range(cylinders + 1):
-        main = MARGIN + n * PITCH
+    for n in range(layout.main_journals):
+        main = main_journal(n, layout)
         lines.append(
             f'<path d="M{main - 12} {MAIN - 22}h24v8h-24zM{main - 12} {MAIN + 14}h24v8h-24z" '
             f'fill="{ink.rules}"/><rect x="{main - 14}" y="{MAIN - 14}" width="28" height="28"/>'
         )
-    for n in range(cylinders):
-        x, pin = centre(n), crank_pin(n, cylinders)
+    for n in range(layout.cylinders):
+        x, pin = centre(n), crank_pin(n, layout)
+        inner = -1 if n % layout.rods_per_crankpin else 1
+        if layout.rods_per_crankpin > 1 and inner == 1:
+            lines.append(f'<path d="M{x + 41} {pin - 12}h46M{x + 41} {pin + 12}h46"/>')
         for side in (-1, 1):
+            if layout.rods_per_crankpin > 1 and side == inner:
+                continue  # the pin goes on to the next rod
             web, journal = x + side * 41, x + side * (PITCH / 2 - 14)
             lines.append(
                 f'<path d="M{journal} {MAIN - 12}L{web} {pin - 12}V{pin + 12}L{journal} '

@@ -14,8 +14,8 @@ from babbitt.jobs.fit import rpm_at_peaks
 from babbitt.jobs.gather import fitted_to
 from babbitt.jobs.outlook import sheet_from, sheet_of
 from babbitt.logbook.folder import Logbook
-from babbitt.model.damage_modes import part_named
-from babbitt.model.finding import SIDES, Measurement
+from babbitt.model.engine_layout import EngineLayout
+from babbitt.model.finding import Measurement
 from babbitt.model.part_records import AsBuilt, FindingRecord, TeardownRecord
 from babbitt.present.reports.sheet_print import sheet_in_words
 from babbitt.present.views.foresight import Foreseen
@@ -34,14 +34,14 @@ class Bench:
 
     Attributes:
         engine_id: the engine.
-        cylinders: how many.
+        layout: of the engine.
         spots: kind of part and position ("" for the only one), in order of chance.
         likely: those where to look first.
         teardowns: recorded ones of this engine, newest first.
     """
 
     engine_id: str
-    cylinders: int
+    layout: EngineLayout
     spots: tuple[tuple[str, str], ...]
     likely: frozenset[tuple[str, str]]
     teardowns: tuple[TeardownRecord, ...]
@@ -93,7 +93,7 @@ def sheet_view(
         LogbookError: the file of a run is missing or damaged.
     """
     with book.register.reading() as session:
-        cylinders = engines.spec_of(session, engine_id).engine.cylinders
+        layout = engines.spec_of(session, engine_id).engine.arrangement
         recorded = teardowns.teardowns_of(session, engine_id)
     if before is None and engine_id in foreseen.known:
         known = foreseen.known[engine_id]
@@ -117,7 +117,7 @@ def sheet_view(
         if item.chance
         for position in item.positions
     )
-    bench = Bench(engine_id, cylinders, _spots(sheet), likely, tuple(reversed(recorded)))
+    bench = Bench(engine_id, layout, _spots(sheet), likely, tuple(reversed(recorded)))
     return SheetView(sheet_in_words(sheet, reader, rpm_at), bench)
 
 
@@ -190,19 +190,6 @@ def recorded_finding(book: Logbook, engine_id: str, finding_id: int) -> FindingR
     raise RegisterError(
         f"{engine_id} has no finding {finding_id}: it was withdrawn, or the address is wrong."
     )
-
-
-def positions_of(part: str, cylinders: int) -> tuple[str, ...]:
-    """Return the positions that a kind of part can have in an engine; "" for the only one."""
-    match part_named(part).position:
-        case "cylinder":
-            return tuple(str(n) for n in range(1, cylinders + 1))
-        case "journal":
-            return tuple(str(n) for n in range(1, cylinders + 2))
-        case "side":
-            return SIDES
-        case "none":
-            return ("",)
 
 
 def measured_words(measured: Measurement, built: Measurement | None) -> str:

@@ -16,8 +16,10 @@ from babbitt.damage.blame import place
 from babbitt.errors import RegisterError
 from babbitt.model.csv_rows import read_number
 from babbitt.model.damage_modes import grades, mode_named, part_named
+from babbitt.model.engine_layout import EngineLayout
 from babbitt.model.finding import PHOTO_NAME, Finding, FindingFields, describe_fault
 from babbitt.model.part_records import FindingRecord
+from babbitt.model.positions import positions_of
 from babbitt.present.words import capital, parse_instant
 
 EVERY = "every"
@@ -51,7 +53,7 @@ class Entry(_Kept):
     Attributes:
         n: tells it from others of its draft.
         part: kind of part.
-        position: cylinder, journal or side; "": there is one; `EVERY`: all of them.
+        position: of model/positions.py; "": there is one; `EVERY`: all of them.
         mode: damage mode; "": none is chosen, or sound for all.
         grade: None: not given yet.
         disposition: "": not given yet.
@@ -193,10 +195,10 @@ def draft_from(data: Any) -> Draft:
     return draft
 
 
-def draft_of(record: FindingRecord) -> Draft:
-    """Return a recorded finding as a draft of one entry, to correct it."""
+def draft_of(record: FindingRecord, layout: EngineLayout) -> Draft:
+    """Return a recorded finding of an engine as a draft of one entry, to correct it."""
     finding, measured = record.finding, record.finding.measurement
-    position = finding.position or ("" if part_named(finding.part).position == "none" else EVERY)
+    position = finding.position or (EVERY if positions_of(finding.part, layout) else "")
     draft, _ = Draft().begun(
         finding.part,
         position,
@@ -286,9 +288,10 @@ def entry_words(entry: Entry) -> str:
     return f"{mode_named(entry.part, entry.mode).title}, {words}" if entry.mode else words
 
 
-def positions_to_enter(part: str, positions: Sequence[str]) -> tuple[str, ...]:
+def positions_to_enter(part: str, layout: EngineLayout) -> tuple[str, ...]:
     """Return the positions that a finding of a part can have, all of them together among these."""
-    return (*positions, EVERY) if part_named(part).position != "none" else tuple(positions)
+    positions = positions_of(part, layout)
+    return (*positions, EVERY) if positions else ("",)
 
 
 def _usual(grade: int | None) -> str:

@@ -11,7 +11,7 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from babbitt.errors import RegisterError
 from babbitt.model.damage_modes import part_named
-from babbitt.model.finding import require_position
+from babbitt.model.positions import require_position
 from babbitt.register.journal.fields import shown
 from babbitt.register.records.engines import refuse_before_built, spec_of
 from babbitt.register.tables.part_models import (
@@ -60,8 +60,8 @@ def settle_fitment(session: Session, row: FitmentRow, _before: Mapping[str, Any]
             f"{shown(row.since)}."
         )
     refuse_before_built(session, row.engine_id, row.since, f"The fitting of {row.part_id}")
-    cylinders = spec_of(session, row.engine_id).engine.cylinders
-    require_position(kind, row.position, cylinders=cylinders)
+    layout = spec_of(session, row.engine_id).engine.arrangement
+    require_position(kind, row.position, layout)
     _refuse_second_place(session, row)
     _refuse_taken_place(session, row, kind)
     _refuse_within_history(session, row)

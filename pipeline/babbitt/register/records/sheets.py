@@ -10,7 +10,7 @@ from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from babbitt.errors import RegisterError
-from babbitt.model.finding import Measurement, require_position
+from babbitt.model.finding import Measurement
 from babbitt.model.part_records import (
     ACTIONS,
     Action,
@@ -19,6 +19,7 @@ from babbitt.model.part_records import (
     RecordedMeasurement,
     SheetLine,
 )
+from babbitt.model.positions import require_position
 from babbitt.register.journal.changes import Act, Record, by_name, changing, require
 from babbitt.register.records.engines import require_engine, spec_of
 from babbitt.register.records.fitments import is_in, put_in
@@ -227,8 +228,8 @@ def _settle_measurement(
 
 
 def _require_place(session: Session, engine_id: str, part: str, position: str | None) -> None:
-    cylinders = spec_of(session, engine_id).engine.cylinders
-    require_position(part, position, cylinders=cylinders)
+    layout = spec_of(session, engine_id).engine.arrangement
+    require_position(part, position, layout)
 
 
 def _refuse_twice(session: Session, record: Record, row: Any, columns: tuple[str, ...]) -> None:

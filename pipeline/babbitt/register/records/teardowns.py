@@ -11,8 +11,9 @@ from sqlalchemy import ColumnElement, select
 from sqlalchemy.orm import Session
 
 from babbitt.errors import RegisterError
-from babbitt.model.finding import Disposition, Finding, Measurement, require_position
+from babbitt.model.finding import Disposition, Finding, Measurement
 from babbitt.model.part_records import FindingRecord, FitmentRecord, TeardownRecord
+from babbitt.model.positions import require_position
 from babbitt.model.records import Build
 from babbitt.register.journal.changes import Act, Record, by_name, changing, require
 from babbitt.register.journal.fields import shown
@@ -321,8 +322,8 @@ def _settle_finding(session: Session, row: FindingRow, _before: Mapping[str, Any
     if row.withdrawn_at is not None:
         return
     engine_id = session.get_one(TeardownRow, row.teardown_id).engine_id
-    cylinders = spec_of(session, engine_id).engine.cylinders
-    require_position(row.part, row.position, cylinders=cylinders)
+    layout = spec_of(session, engine_id).engine.arrangement
+    require_position(row.part, row.position, layout)
     others = select(FindingRow).where(
         FindingRow.teardown_id == row.teardown_id,
         FindingRow.part == row.part,
