@@ -16,7 +16,7 @@ from packaging.utils import canonicalize_name
 
 ROOT = Path(__file__).parent.parent
 LAYERS = [
-    {"babbitt.commands"},
+    {"babbitt.commands", "babbitt._door"},
     {"babbitt_dashboard"},
     {"babbitt.present"},
     {"babbitt.jobs"},

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 
+from babbitt.detect import parts
 from babbitt.detect.judge import detect
 from babbitt.detect.parts import detect_parts
 from babbitt.detect.pressure import PressureSurface, SteadySum, steady_pressure
@@ -91,7 +92,7 @@ def test_a_hectic_run_has_events_of_every_kind_and_is_really_cut(
         searched.append(some.samples)
         return detect(some, *given)
 
-    monkeypatch.setattr("babbitt.detect.parts.detect", counted)
+    monkeypatch.setattr(parts, "detect", counted)
     assert detect_parts(parts_of(run, list(range(2000, 24_000, 2000))), SPEC, SURFACE) == whole
     assert len(searched) > 3
     assert max(searched) < run.samples

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import get_args
 
 import pytest
 from sqlalchemy import inspect
 
+from babbitt.exchange.files import to_frame
 from babbitt.exchange.tables import tables_of
-from babbitt.logbook.folder import Logbook
+from babbitt.logbook.folder import Logbook, open_logbook
 from babbitt.register.dictionary import ColumnType, Table, dictionary
 from babbitt.register.tables import models, part_models
 from babbitt.register.tables.models import Base
@@ -65,10 +67,36 @@ def test_every_column_of_the_register_is_exported(row: type[Base]) -> None:
 
 
 def test_the_tables_handed_out_are_those_described(empty: Logbook, full: Logbook) -> None:
+    exported = [table.name for table in dictionary().values() if table.exported]
     for book in (empty, full):
         dumps = tables_of(book)
-        assert [dump.name for dump in dumps] == list(dictionary())
+        assert [dump.name for dump in dumps] == exported
         for dump in dumps:
             assert dump.columns == tuple(c.name for c in dictionary()[dump.name].columns)
     rows = {dump.name: len(dump.rows) for dump in tables_of(full)}
     assert all(rows.values()), rows
+
+
+@pytest.mark.parametrize("table", [each.name for each in dictionary().values() if each.exported])
+def test_a_table_asked_for_alone_is_the_one_in_the_export(full_once: Path, table: str) -> None:
+    book = open_logbook(full_once)
+    (alone,) = tables_of(book, names=[table])
+    assert alone == next(dump for dump in tables_of(book) if dump.name == table)
+
+
+@pytest.mark.parametrize("place", range(len([e for e in dictionary().values() if e.exported])))
+def test_a_frame_has_the_columns_and_dtypes_of_the_dictionary_also_without_rows(
+    place: int, empty_once: Path, full_once: Path
+) -> None:
+    without, filled = (
+        to_frame(tables_of(open_logbook(root))[place]) for root in (empty_once, full_once)
+    )
+    table = [each for each in dictionary().values() if each.exported][place]
+    assert list(filled) == [column.name for column in table.columns]
+    assert filled.dtypes.equals(without.dtypes)
+    assert len(filled) > len(without) == 0
+    assert (
+        filled.attrs
+        == without.attrs
+        == {"units": {c.name: c.unit for c in table.columns if c.unit}}
+    )

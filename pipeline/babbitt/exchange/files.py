@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -17,6 +17,9 @@ import pyarrow.parquet as pq
 from babbitt.register.dictionary import Column, ColumnType, dictionary
 from babbitt.register.queries.dump import TableDump
 from babbitt.register.queries.dump_file import FileTable, Storage, write_sqlite
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 DICTIONARY = "dictionary"
 """Name of the table that tells what the others hold."""
@@ -50,6 +53,14 @@ _ARROW: dict[ColumnType, pa.DataType] = {
     "time": pa.timestamp("us", "UTC"),
     "json": pa.string(),
 }
+_PANDAS: dict[ColumnType, str] = {
+    "text": "str",
+    "integer": "Int64",
+    "real": "float64",
+    "boolean": "boolean",
+    "time": "datetime64[us, UTC]",
+    "json": "object",
+}
 
 
 def harmless(text: str) -> str:
@@ -74,6 +85,26 @@ def csv_text(dump: TableDump) -> str:
     writer.writerow(dump.columns)
     writer.writerows(_csv_rows(dump))
     return text.getvalue()
+
+
+def to_frame(dump: TableDump) -> pd.DataFrame:
+    """Return a table as a DataFrame whose columns and dtypes are the same where it is empty.
+
+    A time is datetime64[us, UTC], an integer Int64, a boolean boolean, so that each may be unknown;
+    json is the list or dict itself. ``attrs["units"]`` has the unit of each column that states one.
+    """
+    import pandas as pd  # slow to import, and only this needs it
+
+    columns = _columns(dump)
+    values = zip(*dump.rows, strict=True) if dump.rows else ([] for _ in columns)
+    frame = pd.DataFrame(
+        {
+            column.name: pd.Series(list(cells), dtype=_PANDAS[column.type])
+            for column, cells in zip(columns, values, strict=True)
+        }
+    )
+    frame.attrs["units"] = {column.name: column.unit for column in columns if column.unit}
+    return frame
 
 
 def write_parquet(dump: TableDump, path: Path) -> None:
@@ -116,7 +147,7 @@ def write_dictionary(path: Path) -> None:
 def dictionary_rows() -> list[tuple[str, ...]]:
     """Return what every table and column holds: first of all files, then table by table."""
     rows: list[tuple[str, ...]] = [("", "", "", "", ABOUT_FILES)]
-    for table in dictionary().values():
+    for table in (each for each in dictionary().values() if each.exported):
         rows.append((table.name, "", "", "", table.meaning))
         rows += [(table.name, c.name, c.type, c.unit, c.meaning) for c in table.columns]
     return rows

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from typing import Any
 
 from babbitt.logbook.folder import Logbook
@@ -17,40 +17,50 @@ from babbitt.register.queries.sums import window_sums
 from babbitt.register.records import builds, engines
 from babbitt.totals.totals import Totals, make_totals
 
+_OF_BUILDS = {"build", "totals", "totals_kind"}
+_OF_PARTS = {"part_totals", "part_totals_kind"}
+
 Rows = Iterator[tuple[Any, ...]]
 
 
-def tables_of(book: Logbook, *, engine_id: str | None = None) -> tuple[TableDump, ...]:
-    """Return all that is exported of a logbook, in the order of schemas/dictionary.toml.
+def tables_of(
+    book: Logbook, *, engine_id: str | None = None, names: Collection[str] | None = None
+) -> tuple[TableDump, ...]:
+    """Return the tables of a logbook, in the order of schemas/dictionary.toml.
 
     Args:
         book: the logbook; all tables show one moment of it.
         engine_id: only what concerns this engine; of parts, those that were ever fitted to it, with
             all that they took in other engines too.
+        names: of the tables; None: all that are exported.
 
     Raises:
         RegisterError: no such engine.
         SettingsError: the spec of an engine cannot be used by this program.
     """
+    wanted = [
+        table.name
+        for table in dictionary().values()
+        if (table.exported if names is None else table.name in names)
+    ]
+    of_parts = not _OF_PARTS.isdisjoint(wanted)
     with book.register.reading() as session:
-        dumps = dump_tables(session, engine_id=engine_id)
-        made = _builds(session, engine_id)
-        totals = _totals(session, made)
-        (part_dump,) = (dump for dump in dumps if dump.name == "part")
-        part_ids = {row[0] for row in part_dump.rows}
-        parts = [each for each in part_sums(session) if each.part.part_id in part_ids]
-    every = {
-        dump.name: dump
-        for dump in (
-            *dumps,
-            _dump("build", _build_rows(made)),
-            _dump("totals", _totals_rows(totals)),
-            _dump("totals_kind", _totals_kind_rows(totals)),
-            _dump("part_totals", _part_rows(parts)),
-            _dump("part_totals_kind", _part_kind_rows(parts)),
+        stored = dump_tables(
+            session, engine_id=engine_id, names={*wanted, "part"} if of_parts else wanted
         )
-    }
-    return tuple(every[name] for name in dictionary())
+        every = {dump.name: dump for dump in stored}
+        if not _OF_BUILDS.isdisjoint(wanted):
+            made = _builds(session, engine_id)
+            totals = _totals(session, made)
+            every["build"] = _dump("build", _build_rows(made))
+            every["totals"] = _dump("totals", _totals_rows(totals))
+            every["totals_kind"] = _dump("totals_kind", _totals_kind_rows(totals))
+        if of_parts:
+            part_ids = {row[0] for row in every["part"].rows}
+            parts = [each for each in part_sums(session) if each.part.part_id in part_ids]
+            every["part_totals"] = _dump("part_totals", _part_rows(parts))
+            every["part_totals_kind"] = _dump("part_totals_kind", _part_kind_rows(parts))
+    return tuple(every[name] for name in wanted)
 
 
 def _builds(session: Session, engine_id: str | None) -> list[Build]:

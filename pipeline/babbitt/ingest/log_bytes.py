@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import struct
 import time
@@ -89,6 +90,13 @@ class LogBytes:
         with closing(self.open(told)) as stream:
             while block := stream.read(BLOCK):
                 yield block
+
+    def sha256(self, told: Callable[[int], None] = _ignore) -> str:
+        """Return the SHA-256 of the bytes, hexadecimal; tells and raises as `open` does."""
+        digest = hashlib.sha256()
+        for block in self.blocks(told):
+            digest.update(block)
+        return digest.hexdigest()
 
     def refuse_if_changed(self) -> None:
         """Make sure that the file is what it was when it was opened.

@@ -6,7 +6,6 @@ from one to the other.
 
 from __future__ import annotations
 
-import hashlib
 import os
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
@@ -196,7 +195,7 @@ def _read_in(
     def read(from_share: float, to_share: float, so_far: int) -> None:
         told(from_share + (to_share - from_share) * so_far / log.size)
 
-    sha256 = _sha256(log, partial(read, 0.0, _HASHED))
+    sha256 = log.sha256(partial(read, 0.0, _HASHED))
     with book.register.reading() as session:
         spec = engines.spec_of(session, instructions.engine_id)
         known = runs.run_by_sha256(session, sha256)
@@ -236,13 +235,6 @@ def _read_new(
         staged = files.stage(original_path, folder), files.stage(run_path, folder)
         failed.pop_all()
     return Incoming(str(log.path), reading, *staged)
-
-
-def _sha256(log: LogBytes, told: Callable[[int], None]) -> str:
-    digest = hashlib.sha256()
-    for block in log.blocks(told):
-        digest.update(block)
-    return digest.hexdigest()
 
 
 @contextmanager

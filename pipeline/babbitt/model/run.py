@@ -11,13 +11,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
 from babbitt.errors import LogbookError
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SCHEMA_VERSION = 1
 
@@ -114,6 +117,21 @@ class Run:
         """The sample before each step that is longer than `info.max_gap_s`, ascending."""
         return steps_above(self.time_s, self.info.max_gap_s)
 
+    def to_pandas(self, *, flags: bool = False) -> pd.DataFrame:
+        """Return the channels as float32 columns over `time_s`, NaN where missing.
+
+        ``attrs["units"]`` has the unit of each column, and of time_s.
+
+        Args:
+            flags: each channel is followed by `<channel>_flag`, the uint8 quality flag.
+        """
+        frame: pd.DataFrame = run_to_table(self).to_pandas().set_index("time_s")
+        if not flags:
+            frame = frame[list(self.signals)]
+        units = {name: signal.unit for name, signal in self.signals.items()}
+        frame.attrs["units"] = {"time_s": "s", **units}
+        return frame
+
     def outline(self) -> RunOutline:
         """Return what can be said of the run without its samples."""
         signals = {
@@ -154,7 +172,7 @@ def join_parts(parts: Sequence[Run], info: RunInfo) -> Run:
     signals = {
         name: replace(
             signal,
-            values=np.concatenate([part.signals[name].values for part in parts]),
+            values=np.concatenate([part.signals[name].values for part in parts]),  # noqa: PD011
             flags=np.concatenate([part.signals[name].flags for part in parts]),
         )
         for name, signal in parts[0].signals.items()

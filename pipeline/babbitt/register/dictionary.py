@@ -1,4 +1,4 @@
-"""What is exported, as values: the tables of schemas/dictionary.toml and their columns."""
+"""The tables of schemas/dictionary.toml and their columns, as values."""
 
 from __future__ import annotations
 
@@ -30,22 +30,24 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """One exported table.
+    """One table of rows.
 
     Attributes:
         name: in every file.
         meaning: of a row.
         columns: in the order in which they are written.
+        exported: it is part of an export; else only what is asked for has it.
     """
 
     name: str
     meaning: str
     columns: tuple[Column, ...]
+    exported: bool
 
 
 @cache
 def dictionary() -> dict[str, Table]:
-    """Return every exported table by name, in the order of schemas/dictionary.toml."""
+    """Return every table by name, in the order of schemas/dictionary.toml."""
     return {name: _table(name, about) for name, about in read_toml("dictionary.toml").items()}
 
 
@@ -54,4 +56,4 @@ def _table(name: str, about: dict[str, Any]) -> Table:
         Column(row["name"], row["type"], row.get("unit", ""), row["meaning"])
         for row in about["columns"]
     )
-    return Table(name, about["meaning"], columns)
+    return Table(name, about["meaning"], columns, about.get("exported", True))

@@ -5,7 +5,7 @@ Which columns a table has, and in which order, schemas/dictionary.toml says.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 from itertools import pairwise
@@ -57,12 +57,15 @@ class TableDump:
     rows: tuple[tuple[Any, ...], ...]
 
 
-def dump_tables(session: Session, *, engine_id: str | None = None) -> tuple[TableDump, ...]:
+def dump_tables(
+    session: Session, *, engine_id: str | None = None, names: Collection[str] | None = None
+) -> tuple[TableDump, ...]:
     """Return what people and logs brought into the register, a table each.
 
     Args:
         session: of a transaction; all tables show its moment.
         engine_id: only what concerns this engine; of parts, those that were ever fitted to it.
+        names: only these tables; None: all.
 
     Raises:
         RegisterError: no such engine.
@@ -70,16 +73,22 @@ def dump_tables(session: Session, *, engine_id: str | None = None) -> tuple[Tabl
     if engine_id is not None:
         require_engine(session, engine_id)
     queries = _engine_queries(engine_id) | _part_queries(engine_id) | _run_queries(engine_id)
-    return (
+    made = {"event": _events, "run_channel": _run_channels, "running_table": _running_table}
+    journal_too = names is None or not {"journal", "journal_change"}.isdisjoint(names)
+    dumps = (
         *(
             _dump(name, (tuple(row) for row in session.execute(query)))
             for name, query in queries.items()
+            if names is None or name in names
         ),
-        _dump("event", _events(session, engine_id)),
-        _dump("run_channel", _run_channels(session, engine_id)),
-        _dump("running_table", _running_table(session, engine_id)),
-        *_journal(session, engine_id),
+        *(
+            _dump(name, rows(session, engine_id))
+            for name, rows in made.items()
+            if names is None or name in names
+        ),
+        *(_journal(session, engine_id) if journal_too else ()),
     )
+    return tuple(dump for dump in dumps if names is None or dump.name in names)
 
 
 def _dump(name: str, rows: Iterable[tuple[Any, ...]]) -> TableDump:
