@@ -178,7 +178,7 @@ def test_what_fails_in_the_middle_leaves_nothing(
     def full_disk(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("babbitt.exchange.export.write_sqlite_file", full_disk)
+    monkeypatch.setattr("babbitt.exchange.export.write_sqlite", full_disk)
     there = set(tmp_path.iterdir())
     with pytest.raises(LogbookError, match="the disk is full"):
         export(full, tmp_path / "out")

@@ -8,10 +8,10 @@ from typing import Literal
 
 from babbitt.exchange.files import (
     DICTIONARY,
-    write_csv,
-    write_dictionary,
+    csv_text,
+    dictionary_text,
     write_parquet,
-    write_sqlite_file,
+    write_sqlite,
 )
 from babbitt.exchange.tables import tables_of
 from babbitt.logbook.folder import Logbook, saying_what_failed, whole_folder
@@ -59,17 +59,21 @@ def export(
     """
     dumps = tables_of(book, engine_id=engine_id)
     with saying_what_failed(f"cannot export to {folder}"), whole_folder(folder) as new:
-        write_dictionary(new / f"{DICTIONARY}.csv")
+        _write(new / f"{DICTIONARY}.csv", dictionary_text())
         written: dict[str, list[str]] = {dump.name: [] for dump in dumps}
-        for suffix, write in (("csv", write_csv), ("parquet", write_parquet)):
-            if format not in (suffix, "all"):
-                continue
-            for dump in dumps:
-                name = f"{dump.name}.{suffix}"
-                write(dump, new / name)
-                written[dump.name].append(name)
+        for dump in dumps:
+            if format in ("csv", "all"):
+                _write(new / f"{dump.name}.csv", csv_text(dump))
+                written[dump.name].append(f"{dump.name}.csv")
+            if format in ("parquet", "all"):
+                write_parquet(dump, new / f"{dump.name}.parquet")
+                written[dump.name].append(f"{dump.name}.parquet")
         if format in ("sqlite", "all"):
-            write_sqlite_file(dumps, new / SQLITE_FILE)
+            write_sqlite(dumps, new / SQLITE_FILE)
             for names in written.values():
                 names.append(SQLITE_FILE)
     return tuple(ExportedTable(d.name, len(d.rows), tuple(written[d.name])) for d in dumps)
+
+
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="")

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import re
-from collections.abc import Iterable, Iterator, Sequence
-from datetime import UTC, datetime
+import sqlite3
+from collections.abc import Iterable, Sequence
+from contextlib import closing
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from babbitt.register.dictionary import Column, ColumnType, dictionary
 from babbitt.register.queries.dump import TableDump
-from babbitt.register.queries.dump_file import FileTable, Storage, write_sqlite
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,13 +35,13 @@ _RUN = re.compile(r"'*[=+\-@\t\r\n＝＋－＠]")
 """How text begins that a spreadsheet runs, or that looks like such text made harmless."""
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 
-_STORAGE: dict[ColumnType, Storage] = {
-    "text": "text",
-    "integer": "integer",
-    "real": "real",
-    "boolean": "integer",
-    "time": "text",
-    "json": "text",
+_SQLITE: dict[ColumnType, str] = {
+    "text": "TEXT",
+    "integer": "INTEGER",
+    "real": "REAL",
+    "boolean": "INTEGER",
+    "time": "TEXT",
+    "json": "TEXT",
 }
 _ARROW: dict[ColumnType, pa.DataType] = {
     "text": pa.string(),
@@ -73,18 +71,15 @@ def as_written(cell: str) -> str:
     return cell[1:] if cell.startswith("'") and _RUN.match(cell) else cell
 
 
-def write_csv(dump: TableDump, path: Path) -> None:
-    """Write a table as CSV; see `ABOUT_FILES`."""
-    _write_csv(path, dump.columns, _csv_rows(dump))
-
-
 def csv_text(dump: TableDump) -> str:
     """Return a table as CSV; see `ABOUT_FILES`."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
-    writer.writerow(dump.columns)
-    writer.writerows(_csv_rows(dump))
-    return text.getvalue()
+    frame = _as_text(dump)
+    for column in _columns(dump):
+        if column.type == "text":
+            frame[column.name] = frame[column.name].map(harmless, na_action="ignore")
+        elif column.type == "boolean":
+            frame[column.name] = frame[column.name].map({True: "true", False: "false"})
+    return frame.to_csv(index=False, lineterminator="\r\n")
 
 
 def to_frame(dump: TableDump) -> pd.DataFrame:
@@ -117,31 +112,25 @@ def write_parquet(dump: TableDump, path: Path) -> None:
         ],
         metadata={"meaning": dictionary()[dump.name].meaning},
     )
-    values = zip(*dump.rows, strict=True) if dump.rows else ([] for _ in columns)
-    arrays = [
-        pa.array([_stored(v) if c.type == "json" else v for v in column], type=_ARROW[c.type])
-        for c, column in zip(columns, values, strict=True)
-    ]
-    pq.write_table(pa.Table.from_arrays(arrays, schema=schema), path, compression="zstd")
+    frame = _json_as_text(to_frame(dump), columns)
+    table = pa.Table.from_pandas(frame, schema=schema, preserve_index=False)
+    pq.write_table(table.replace_schema_metadata(schema.metadata), path, compression="zstd")
 
 
-def write_sqlite_file(dumps: Sequence[TableDump], path: Path) -> None:
+def write_sqlite(dumps: Sequence[TableDump], path: Path) -> None:
     """Write tables and the dictionary to one SQLite file."""
-    tables = [
-        FileTable(
-            dump.name,
-            {column.name: _STORAGE[column.type] for column in _columns(dump)},
-            [tuple(map(_stored, row)) for row in dump.rows],
-        )
-        for dump in dumps
-    ]
-    about = FileTable(DICTIONARY, dict.fromkeys(DICTIONARY_COLUMNS, "text"), dictionary_rows())
-    write_sqlite(path, [*tables, about])
+    # Made in memory: what fails on the disk is then an OSError, which is told in a sentence.
+    with closing(sqlite3.connect(":memory:")) as connection:
+        for dump in dumps:
+            types = {column.name: _SQLITE[column.type] for column in _columns(dump)}
+            _as_text(dump).to_sql(dump.name, connection, index=False, dtype=types)
+        _dictionary_frame().to_sql(DICTIONARY, connection, index=False)
+        path.write_bytes(connection.serialize())
 
 
-def write_dictionary(path: Path) -> None:
-    """Write the dictionary as CSV."""
-    _write_csv(path, DICTIONARY_COLUMNS, [map(harmless, row) for row in dictionary_rows()])
+def dictionary_text() -> str:
+    """Return the dictionary as CSV."""
+    return _dictionary_frame().map(harmless).to_csv(index=False, lineterminator="\r\n")
 
 
 def dictionary_rows() -> list[tuple[str, ...]]:
@@ -160,42 +149,30 @@ def _columns(dump: TableDump) -> tuple[Column, ...]:
     return columns
 
 
-def _csv_rows(dump: TableDump) -> Iterator[list[object]]:
-    types = [column.type for column in _columns(dump)]
-    for row in dump.rows:
-        yield [_csv_cell(value, kind) for value, kind in zip(row, types, strict=True)]
+def _as_text(dump: TableDump) -> pd.DataFrame:
+    """Return a table whose times and lists are text."""
+    columns = _columns(dump)
+    frame = _json_as_text(to_frame(dump), columns)
+    for column in columns:
+        if column.type == "time":
+            digits = frame[column.name].dt.strftime("%Y-%m-%dT%H:%M:%S.%f")
+            frame[column.name] = digits.str[: -len("000")] + "Z"
+    return frame
 
 
-def _write_csv(path: Path, header: Iterable[str], rows: Iterable[Iterable[object]]) -> None:
-    with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file)
-        writer.writerow(header)
-        writer.writerows(rows)
+def _json_as_text(frame: pd.DataFrame, columns: Iterable[Column]) -> pd.DataFrame:
+    for column in columns:
+        if column.type == "json":
+            told = frame[column.name].map(_dumps, na_action="ignore")
+            frame[column.name] = told.astype("str")
+    return frame
 
 
-def _csv_cell(value: Any, kind: ColumnType) -> object:
-    match value:
-        case None:
-            return ""
-        case bool():
-            return "true" if value else "false"
-        case str() if kind == "text":
-            return harmless(value)
-        case _:
-            return _stored(value)
+def _dumps(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False)
 
 
-def _stored(value: Any) -> str | int | float | None:
-    """Return a value as plain text or a number."""
-    match value:
-        case datetime():
-            text = value.astimezone(UTC).isoformat(timespec="milliseconds")
-            return text.replace("+00:00", "Z")
-        case list() | dict():
-            return json.dumps(value, ensure_ascii=False)
-        case bool():
-            return int(value)
-        case None | str() | int() | float():
-            return value
-        case _:
-            raise TypeError(f"cannot export {type(value).__name__}")
+def _dictionary_frame() -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame(dictionary_rows(), columns=list(DICTIONARY_COLUMNS), dtype="str")
