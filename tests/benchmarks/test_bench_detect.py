@@ -14,10 +14,10 @@ from season import make_run, make_spec
 from babbitt.detect.judge import detect
 from babbitt.detect.pressure import PressureSurface, learn_surface, steady_pressure
 from babbitt.detect.watch import watched
-from babbitt.logbook.run_file import write_run
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.run import Run
 from babbitt.totals.exposure import expose
+from run_files import write_run
 
 SAMPLES = 1_400_000
 ROUNDS = 9

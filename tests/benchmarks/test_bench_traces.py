@@ -12,7 +12,6 @@ from ratios import paired_seconds
 from season import SPEC
 
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
-from babbitt.logbook.run_file import write_run
 from babbitt.model.engine_spec import KINDS, parse_spec
 from babbitt.model.event import Event, event_id_of
 from babbitt.model.exposure import Exposure, RunningTable
@@ -21,6 +20,7 @@ from babbitt.present.views.shelf import RunShelf
 from babbitt.register.records import engines, events, runs
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.pages import run as page
+from run_files import write_run
 
 SAMPLES, FEWER = 10_000_000, 100_000
 HZ = 1000.0

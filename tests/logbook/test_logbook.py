@@ -22,8 +22,9 @@ from babbitt.logbook.folder import (
     settings_text,
     write_original,
 )
-from babbitt.logbook.run_file import RunWriter, write_run
+from babbitt.logbook.run_file import RunWriter
 from babbitt.model.run import Run, RunInfo, Signal
+from run_files import write_run
 
 
 @pytest.fixture

@@ -10,12 +10,12 @@ import numpy as np
 from babbitt.detect.judge import detect
 from babbitt.detect.watch import watched
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
-from babbitt.logbook.run_file import write_run
 from babbitt.model.engine_spec import KINDS, parse_spec
 from babbitt.model.run import BAD, GOOD, MISSING, Run, RunInfo, Signal
 from babbitt.register.records import engines, events, runs
 from babbitt.totals.exposure import expose
 from invented import SPEC
+from run_files import write_run
 
 TOML = SPEC + "[life]\n" + "".join(f"{kind} = 100.0\n" for kind in KINDS)
 BUILT = datetime(2026, 1, 1, tzinfo=UTC)

@@ -8,7 +8,6 @@ from pathlib import Path
 import numpy as np
 
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
-from babbitt.logbook.run_file import write_run
 from babbitt.model.engine_spec import KINDS, parse_spec
 from babbitt.model.event import Event, event_id_of
 from babbitt.model.exposure import Exposure, RunningTable
@@ -16,6 +15,7 @@ from babbitt.model.finding import Finding
 from babbitt.model.run import Run, RunInfo, Signal
 from babbitt.register.records import builds, engines, events, runs, teardowns
 from invented import SPEC
+from run_files import write_run
 
 LIFE = "[life]\n" + "".join(f"{kind} = 100.0\n" for kind in KINDS)
 VERSION = parse_spec(SPEC, source="test").version()

@@ -14,11 +14,11 @@ from PIL import Image
 
 from babbitt.jobs.record_teardown import aside_in, record_findings, set_photo_aside
 from babbitt.logbook.folder import Logbook
-from babbitt.logbook.run_file import write_run
 from babbitt.model.finding import Finding, Measurement
 from babbitt.model.run import Run, RunInfo, Signal
 from babbitt.register.records import runs
 from engine_book import NOW, make_engine_book
+from run_files import write_run
 
 APART = NOW - timedelta(days=1)
 CLEARANCE = Measurement("clearance", 0.071, "mm", 0.045, 0.065)

@@ -75,13 +75,6 @@ class RunWriter:
             self._written.result()
 
 
-def write_run(run: Run, path: Path) -> None:
-    """Write a run as Parquet; see `whole_file` for making that atomic."""
-    with RunWriter(path) as writer:
-        writer.write(run)
-        writer.finish(run.info)
-
-
 def _better_split(table: pa.Table) -> list[str]:
     """Return the columns that take less room split by byte than as a list of their values.
 

@@ -76,7 +76,7 @@ def test_runs_looked_at_longest_ago_are_put_away(book: Logbook) -> None:
 
 
 def test_a_run_written_anew_is_read_anew(tmp_path: Path) -> None:
-    from babbitt.logbook.run_file import write_run
+    from run_files import write_run
 
     book = make_run_book(tmp_path / "book")
     shelf = RunShelf(book)
