@@ -93,7 +93,7 @@ def main() -> int:
                 maker.submit(write_log, log, size, mixed=mixed).result()
             spec.write_text(SPEC)
             add = ["engine", "add", "E1", "--spec", str(spec), "--logbook", str(book)]
-            for command in (["init", str(book)], add):
+            for command in (["new", str(book)], add):
                 subprocess.run([*BABBITT, *command], check=True, stdout=subprocess.DEVNULL)
             megabytes = log.stat().st_size / 1e6
             peak, seconds = measure(log, book)

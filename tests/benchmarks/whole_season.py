@@ -97,7 +97,7 @@ def take_in(folder: Path, logs: Path, workers: int) -> tuple[float, float]:
     """Take the season in, into a new logbook; return seconds and MB."""
     spec = folder / "engine.toml"
     spec.write_text(SPEC)
-    babbitt("init", folder / "book")
+    babbitt("new", folder / "book")
     babbitt("engine", "add", "E1", "--spec", spec, "--logbook", folder / "book")
     return babbitt(
         *("ingest", logs, "--engine", "E1", "--workers", str(workers)),

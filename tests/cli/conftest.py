@@ -14,7 +14,7 @@ from shop import SPEC, LogWriter, Shop, run, write_minute
 def made_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("shop")
     (folder / "spec.toml").write_text(SPEC, encoding="utf-8")
-    assert run("init", folder / "book").status == 0
+    assert run("new", folder / "book").status == 0
     added = run(
         "--logbook",
         folder / "book",

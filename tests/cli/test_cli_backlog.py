@@ -41,7 +41,7 @@ def test_a_folder_is_taken_in_and_what_is_refused_is_reported(shop: Shop, tmp_pa
     assert "1 ingested" in again.out
     assert "9 duplicate" in again.out
     assert len(rows(report)) == 2
-    assert shop("check", "--json").json == {"runs": 9, "faults": [], "unfinished": []}
+    assert shop("verify", "--json").json == {"runs": 9, "faults": [], "unfinished": []}
 
 
 def test_of_many_logs_a_summary_is_printed(shop: Shop, tmp_path: Path) -> None:
@@ -94,4 +94,4 @@ def test_an_interrupted_backlog_is_completed_by_repeating_it(shop: Shop, tmp_pat
     assert len(list(shop.book.glob("runs/*/*.parquet"))) == recorded
     assert not list(shop.book.glob(".incoming-*"))
     assert shop(*words).status == 0
-    assert shop("check", "--json").json == {"runs": 30, "faults": [], "unfinished": []}
+    assert shop("verify", "--json").json == {"runs": 30, "faults": [], "unfinished": []}

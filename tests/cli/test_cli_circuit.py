@@ -82,7 +82,7 @@ def test_runs_are_placed_later_exported_so_and_it_is_taken_back(
     refused = shop("outlook", "E1", "--circuit", HARD)
     assert refused.status == 1
     assert "No run says where it was" in refused.err
-    placed = shop("run", "amend", first, second, "--circuit", HARD, "--note", "by hand")
+    placed = shop("run", "correct", first, second, "--circuit", HARD, "--note", "by hand")
     assert placed.status == 0, placed.err
     assert placed.out.count("was at Tollbar Bowl.") == 2
     assert f"Run {first} of E1 at Tollbar Bowl" in " ".join(shop("run", "show", first).out.split())
@@ -96,7 +96,7 @@ def test_runs_are_placed_later_exported_so_and_it_is_taken_back(
     with (tmp_path / "out" / "run.csv").open(encoding="utf-8-sig", newline="") as file:
         assert {row["circuit"] for row in csv.DictReader(file)} == {HARD}
 
-    assert shop("amend", "run", second, "circuit=").status == 0
+    assert shop("correct", "run", second, "circuit=").status == 0
     assert shop("run", "show", second, "--json").json["circuit"] is None
     assert shop("undo").status == 0
     assert shop("run", "show", second, "--json").json["circuit"] == HARD

@@ -41,7 +41,7 @@ def test_the_demo_ends_as_the_readme_shows(done: Result, folder: Path) -> None:
     assert words(ran) == words(shown), "the README's demo is old: run it and paste it"
     assert chances(ran) == pytest.approx(chances(shown), abs=10.0)
     assert intervals(ran) == pytest.approx(intervals(shown), abs=15.0)
-    assert run("--logbook", folder, "check").status == 0
+    assert run("--logbook", folder, "verify").status == 0
 
 
 def words(text: str) -> list[str]:

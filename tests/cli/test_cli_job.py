@@ -99,15 +99,15 @@ def test_runs_can_be_assigned_removed_restored_and_added(shop: Shop, write_log: 
     assert added.status == 0
     assert shop.totals()["running_s"] == 1800.0
     assert shop.totals()["events"]["over_rev"]["dose"] is None
-    assert shop("check").status == 0
+    assert shop("verify").status == 0
 
 
-def test_an_inspection_stores_nothing_and_says_what_is_missing(
+def test_a_preview_stores_nothing_and_says_what_is_missing(
     tmp_path: Path, write_log: LogWriter
 ) -> None:
     path = write_log()
     path.write_text(path.read_text().replace("Oil Press (kPa)", "Oil Press"))
-    found = run("inspect", path, "--json", cwd=tmp_path)
+    found = run("preview", path, "--json", cwd=tmp_path)
     assert found.status == 0
     assert found.json["options"] == ["--unit oil_pressure=kPa"]
     column = next(c for c in found.json["columns"] if c["name"] == "oil_pressure")
@@ -116,10 +116,10 @@ def test_an_inspection_stores_nothing_and_says_what_is_missing(
     assert list(tmp_path.glob("*")) == [path]
 
 
-def test_an_inspection_prints_headers_as_they_are(tmp_path: Path, write_log: LogWriter) -> None:
+def test_a_preview_prints_headers_as_they_are(tmp_path: Path, write_log: LogWriter) -> None:
     path = write_log()
     path.write_text(path.read_text().replace("Oil Press (kPa)", "Oil Press [kPa]"))
-    assert "[kPa]" in run("inspect", path, cwd=tmp_path).out
+    assert "[kPa]" in run("preview", path, cwd=tmp_path).out
 
 
 def test_every_listing_prints_json_and_nothing_else(shop: Shop, write_log: LogWriter) -> None:
@@ -129,7 +129,7 @@ def test_every_listing_prints_json_and_nothing_else(shop: Shop, write_log: LogWr
         assert result.status == 0
         assert isinstance(result.json, list)
         assert result.err == ""
-    assert shop("check", "--json").json == {"runs": 1, "faults": [], "unfinished": []}
+    assert shop("verify", "--json").json == {"runs": 1, "faults": [], "unfinished": []}
 
 
 def test_an_imperial_logbook_shows_imperial_units(shop: Shop, write_log: LogWriter) -> None:
@@ -147,7 +147,7 @@ def test_a_late_log_gives_the_same_events_as_one_in_time(
     shop("ingest", *logs, "--engine", "E1")
     in_order = shop("events", "--json").json
     other = tmp_path / "other"
-    run("init", other)
+    run("new", other)
     run("--logbook", other, "engine", "add", "E1", "--spec", shop.folder / "spec.toml")
     for log in reversed(logs):
         run("--logbook", other, "ingest", log, "--engine", "E1")

@@ -105,6 +105,6 @@ def test_what_is_not_there_is_refused_in_a_sentence(shop: Shop) -> None:
 
 
 def test_a_logbook_without_engines_has_no_outlook(tmp_path: Path) -> None:
-    run("init", tmp_path / "book")
+    run("new", tmp_path / "book")
     assert run("--logbook", tmp_path / "book", "outlook", "--json").json == []
     assert "No engines yet" in run("--logbook", tmp_path / "book", "outlook").out

@@ -19,7 +19,7 @@ def write(path: Path, *, serial: int, start: str) -> Path:
 
 def save(shop: Shop, log: Path, name: str, unit: str) -> None:
     said = shop(
-        *("inspect", log, "--map", "Ch 7=oil_pressure", "--unit", f"oil_pressure={unit}"),
+        *("preview", log, "--map", "Ch 7=oil_pressure", "--unit", f"oil_pressure={unit}"),
         *("--lateral-positive", "right", "--save-profile", name),
     )
     assert said.status == 0, said.err
@@ -45,7 +45,7 @@ def test_a_saved_profile_knows_its_kind_of_log(shop: Shop, tmp_path: Path) -> No
     assert (intake["status"], intake["profile"]) == ("ingested", "pit")
     assert "oil_pressure" in intake["channels"]
     assert "pit" in shop("ingest", first, "--engine", "E1").out
-    assert shop("inspect", other, "--json").json["profile_name"] == "pit"
+    assert shop("preview", other, "--json").json["profile_name"] == "pit"
 
 
 def test_two_profiles_that_fit_equally_are_refused_until_one_is_named(
@@ -53,10 +53,10 @@ def test_two_profiles_that_fit_equally_are_refused_until_one_is_named(
 ) -> None:
     log = write(tmp_path / "a.csv", serial=1, start="2026-05-03T10:00:00Z")
     save(shop, log, "car-1", "psi")
-    refused = shop("inspect", log, "--profile", "car-1", "--save-profile", "car-1")
+    refused = shop("preview", log, "--profile", "car-1", "--save-profile", "car-1")
     assert refused.status == 1
     assert "[profile.car-1] already" in refused.err
-    said = shop("inspect", log, "--unit", "oil_pressure=bar", "--save-profile", "car-2")
+    said = shop("preview", log, "--unit", "oil_pressure=bar", "--save-profile", "car-2")
     assert "car-1 and car-2 now know this kind of log" in said.out
     (intake,) = shop("ingest", log, "--engine", "E1", "--json").json
     assert (intake["status"], intake["option"]) == ("refused", "--profile car-1")
@@ -66,6 +66,6 @@ def test_two_profiles_that_fit_equally_are_refused_until_one_is_named(
 
 def test_a_profile_is_not_saved_where_there_is_no_logbook(tmp_path: Path) -> None:
     log = write(tmp_path / "a.csv", serial=1, start="2026-05-03T10:00:00Z")
-    said = run("inspect", log, "--save-profile", "pit", cwd=tmp_path)
+    said = run("preview", log, "--save-profile", "pit", cwd=tmp_path)
     assert said.status == 1
     assert "is not a logbook" in said.err

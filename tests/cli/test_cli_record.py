@@ -77,7 +77,7 @@ def test_a_teardown_is_recorded_with_its_photo(shop: Shop) -> None:
     assert wiped["finding"]["measurement"]["value"] == 0.071
     assert sound["finding"]["grade"] == 0
     assert len(list((shop.book / "photos").rglob("*.png"))) == 1
-    assert shop("check").status == 0
+    assert shop("verify").status == 0
 
 
 @pytest.mark.parametrize(
@@ -119,7 +119,7 @@ def test_a_refresh_can_be_moved_and_the_move_undone(shop: Shop, write_log: LogWr
     assert shop.totals()["runs"] == 0
     (entry, *_) = shop("journal", "E1", "--json").json
     number = entry["changes"][0]["id"]
-    moved = shop("amend", "refresh", number, "at=2026-05-01", "--note", "wrong week")
+    moved = shop("correct", "refresh", number, "at=2026-05-01", "--note", "wrong week")
     assert moved.status == 0, moved.err
     assert "E1: 1 runs" in moved.out
     assert "it was 0 runs" in moved.out
@@ -144,7 +144,7 @@ def test_undoing_an_assignment_takes_the_file_back(shop: Shop, write_log: LogWri
     assert run_path(shop, "E1", run_id).exists()
     assert not run_path(shop, "E2", run_id).exists()
     assert shop.totals()["events"]["over_rev"]["count"] == 1
-    assert shop("check").status == 0
+    assert shop("verify").status == 0
 
 
 SHEET = """
@@ -174,11 +174,11 @@ def test_a_build_is_compared_with_the_one_before(shop: Shop) -> None:
     assert "outside its tolerance" in shop("engine", "sheet", "E1").out
     (entry, *_) = shop("journal", "E1", "--json").json
     number = next(c["id"] for c in entry["changes"] if c["record"] == "built_measurement")
-    assert shop("amend", "built_measurement", number, "value=0.052").status == 0
+    assert shop("correct", "built_measurement", number, "value=0.052").status == 0
     (row,) = shop("engine", "sheet", "E1", "--json").json
     assert row["change"] == pytest.approx(0.001)
     line = next(c["id"] for c in entry["changes"] if c["record"] == "sheet_line")
-    assert shop("amend", "sheet_line", line, "action=reused").status == 0
+    assert shop("correct", "sheet_line", line, "action=reused").status == 0
     assert shop("withdraw", "sheet_line", line).status == 0
 
 
@@ -212,15 +212,15 @@ def test_one_change_among_later_ones_is_undone(shop: Shop) -> None:
 
 def test_what_cannot_be_mended_is_said(shop: Shop) -> None:
     assert shop("undo", "E9").status == 1
-    assert shop("amend", "gasket", "1", "at=2026-01-01").status == 2
-    assert shop("amend", "refresh", "one", "at=2026-01-01").status == 2
-    assert shop("amend", "refresh", "1", "colour=red").status == 2
+    assert shop("correct", "gasket", "1", "at=2026-01-01").status == 2
+    assert shop("correct", "refresh", "one", "at=2026-01-01").status == 2
+    assert shop("correct", "refresh", "1", "colour=red").status == 2
     for record, change in (
         ("refresh", "at=2026-02-01"),
         ("finding", "grade=2"),
         ("sheet_line", "action=reused"),
         ("built_measurement", "value=1"),
     ):
-        nothing = shop("amend", record, "77", change)
+        nothing = shop("correct", record, "77", change)
         assert nothing.status == 1
         assert nothing.err.count("\n") == 1

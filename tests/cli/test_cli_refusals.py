@@ -46,7 +46,7 @@ def test_a_bad_log_is_refused_and_the_rest_goes_on(
     assert words in refused["error"]
     assert "bad.csv" in refused["error"]
     assert taken["status"] == "ingested"
-    assert shop("check", "--json").json == {"runs": 1, "faults": [], "unfinished": []}
+    assert shop("verify", "--json").json == {"runs": 1, "faults": [], "unfinished": []}
     assert not list(shop.book.rglob("*.part"))
 
 
@@ -82,7 +82,7 @@ def test_a_log_from_before_the_engine_existed(shop: Shop, write_log: LogWriter) 
     result = shop("ingest", path, "--engine", "E1", "--json")
     assert result.status == 1
     assert "before the engine E1 was built" in result.json[0]["error"]
-    assert shop("check", "--json").json == {"runs": 0, "faults": [], "unfinished": []}
+    assert shop("verify", "--json").json == {"runs": 0, "faults": [], "unfinished": []}
 
 
 def test_an_overlapping_log_is_held_back_until_someone_says(
@@ -162,10 +162,10 @@ def test_a_folder_that_is_no_logbook(tmp_path: Path) -> None:
 
 
 def test_a_logbook_is_not_made_over_something_else(shop: Shop, tmp_path: Path) -> None:
-    assert "is a logbook already" in run("init", shop.book).err
+    assert "is a logbook already" in run("new", shop.book).err
     (tmp_path / "used").mkdir()
     (tmp_path / "used" / "diary.txt").write_text("dear diary")
-    assert "is not an empty folder" in run("init", tmp_path / "used").err
+    assert "is not an empty folder" in run("new", tmp_path / "used").err
 
 
 def test_check_names_what_is_damaged_missing_or_strange(shop: Shop, write_log: LogWriter) -> None:
@@ -176,7 +176,7 @@ def test_check_names_what_is_damaged_missing_or_strange(shop: Shop, write_log: L
     paths[1].unlink()
     original = next((shop.book / "originals").rglob("*.zst"))
     original.rename(original.with_name("0" * 64 + ".zst"))
-    result = shop("check", "--json")
+    result = shop("verify", "--json")
     assert result.status == 1
     faults = "\n".join(result.json["faults"])
     assert f"{paths[0]} is damaged" in faults

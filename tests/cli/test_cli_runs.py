@@ -30,7 +30,7 @@ def test_the_command_that_is_told_mends_what_is_told(shop: Shop, write_log: LogW
     shown = shop("run", "show", run_id, "--json").json
     assert shown["doubts"] == []
     assert list(shown["read_as"]["offsets"]) == ["oil_pressure"]
-    assert shop("check").status == 0
+    assert shop("verify").status == 0
 
     assert f"read the log of the run {run_id} of E1 again" in shop("undo").out
     assert len(shop("run", "show", run_id, "--json").json["doubts"]) == 1

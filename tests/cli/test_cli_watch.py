@@ -123,4 +123,4 @@ def test_logs_are_taken_in_once_as_they_land(
         watch.says("e.csv", "run r", "60 s")
         watch.ends(signal.SIGTERM)
     assert names(shop) == ["a.csv", "a.csv", "b.csv", "d.csv", "e.csv"]
-    assert shop("check", "--json").json == {"runs": 5, "faults": [], "unfinished": []}
+    assert shop("verify", "--json").json == {"runs": 5, "faults": [], "unfinished": []}

@@ -69,7 +69,7 @@ def by_part(rows: list[dict[str, Any]]) -> dict[str, Any]:
 
 
 def test_the_logbook_is_whole(ask: Ask) -> None:
-    checked = ask("check", "--json")
+    checked = ask("verify", "--json")
     assert checked.status == 0, checked.err
 
 
@@ -112,7 +112,7 @@ def test_the_build_sheet_is_there(ask: Ask) -> None:
 
 def test_the_refused_log_is_there(ask: Ask) -> None:
     told = ("sha256", "file", "engine_id", "at", "set_aside_at")
-    found = ask("log", "refused", "--json").json
+    found = ask("refused", "list", "--json").json
     assert [{name: row[name] for name in told} for row in found] == [
         {name: row[name] for name in told} for row in ANSWERS["log refused"]
     ]

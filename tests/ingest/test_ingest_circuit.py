@@ -7,13 +7,13 @@ import pytest
 from babbitt.ingest.circuit import NotedCircuit, contradiction
 from babbitt.ingest.kept import from_json, to_json
 from babbitt.ingest.source import Instructions
-from ingest_logs import csv_of, inspect, ramp, read, source_of
+from ingest_logs import csv_of, preview, ramp, read, source_of
 
 TABLE = csv_of(["Time (s)", "RPM (1/min)"], ramp())
 
 
 def noted(*notes: str) -> NotedCircuit | None:
-    return inspect("".join(f"{note}\n" for note in notes) + TABLE).circuit
+    return preview("".join(f"{note}\n" for note in notes) + TABLE).circuit
 
 
 @pytest.mark.parametrize(

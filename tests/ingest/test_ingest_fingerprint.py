@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from babbitt.logbook.settings import Profile
-from ingest_logs import inspect, read, refused
+from ingest_logs import preview, read, refused
 
 LOG = (
     "Logger serial: 10442\nDriver;A. Nother\nDate: 2026-05-03\n"
@@ -14,7 +14,7 @@ LOG = (
 
 
 def kind(log: str) -> str:
-    return inspect(log).fingerprint
+    return preview(log).fingerprint
 
 
 @pytest.mark.parametrize(
@@ -72,13 +72,13 @@ def test_the_profile_that_knows_a_file_reads_it() -> None:
     profiles = {"pit": profile(**PIT), "other": profile(fingerprint="0" * 16)}
     run = read(LOG, profiles=profiles)
     assert run.signals["oil_pressure"].values[0] == pytest.approx(6.894757)  # NIST SP 811: psi
-    assert inspect(LOG, profiles=profiles).profile_name == "pit"
+    assert preview(LOG, profiles=profiles).profile_name == "pit"
 
 
 def test_a_profile_that_knows_another_kind_of_file_is_not_taken() -> None:
-    inspection = inspect(LOG.replace("Ch 7", "Ch 8"), profiles={"pit": profile(**PIT)})
-    assert inspection.profile_name is None
-    assert "oil_pressure" not in [column.name for column in inspection.columns]
+    found = preview(LOG.replace("Ch 7", "Ch 8"), profiles={"pit": profile(**PIT)})
+    assert found.profile_name is None
+    assert "oil_pressure" not in [column.name for column in found.columns]
 
 
 def test_a_named_profile_wins_over_one_that_knows_the_file() -> None:

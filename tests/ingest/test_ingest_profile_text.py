@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from babbitt.ingest.text.profile_text import profile_text
 from babbitt.logbook.settings import Profile
-from ingest_logs import csv_of, inspect, ramp
+from ingest_logs import csv_of, preview, ramp
 
 WORDS = st.text(st.characters(codec="utf-8"), min_size=1)
 
@@ -49,7 +49,7 @@ def test_a_profile_reads_back_as_it_was(
 
 def test_what_a_log_leaves_open_stands_there_as_a_comment() -> None:
     log = csv_of(["time", "rpm", 'Ch "8"', "coolant"], [(t, r, 5, 88) for t, r in ramp()])
-    text = profile_text("club logger", Profile(), inspect(log))
+    text = profile_text("club logger", Profile(), preview(log))
     assert table_of(text, "club logger") == Profile()
     assert '# coolant_temperature = "°C"  # or °F' in text
     assert '# "Ch \\"8\\"" = ""' in text
@@ -57,7 +57,7 @@ def test_what_a_log_leaves_open_stands_there_as_a_comment() -> None:
 
 def test_comments_of_a_profile_are_ready_to_be_filled_in() -> None:
     log = csv_of(["time", "rpm", "Ch 7"], [(t, r, 60) for t, r in ramp()])
-    text = profile_text("a", Profile(), inspect(log))
+    text = profile_text("a", Profile(), preview(log))
     filled = re.sub("^# ", "", text.replace('= ""', '= "oil_pressure"'), flags=re.MULTILINE)
     profile = table_of(filled, "a")
     assert profile.lateral_positive == "left"

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from babbitt.errors import LogRefusedError
-from babbitt.ingest.preview import inspect_log
+from babbitt.ingest.preview import preview_log
 from babbitt.ingest.read import Instructions, ReadSource, read_log
 from babbitt.model.run import BAD, GOOD, run_from_table, run_to_table
-from ingest_logs import MODIFIED, csv_of, inspect, ramp, read, refused, source_of
+from ingest_logs import MODIFIED, csv_of, preview, ramp, read, refused, source_of
 
 FULL = [
     "Time (s)",
@@ -132,7 +132,7 @@ def test_bytes_can_be_unmapped_after_a_refusal(log: str, tmp_path: Path) -> None
     with pytest.raises(LogRefusedError) as caught:
         read_log(source, Instructions("E"))
     with contextlib.suppress(LogRefusedError):
-        inspect_log(source, Instructions())
+        preview_log(source, Instructions())
     assert str(caught.value).startswith("log.csv: ")
     view.release()
     mapped.close()
@@ -159,11 +159,11 @@ def test_same_bytes_are_the_same_run_whatever_they_are_called() -> None:
     assert read_log(source, instructions).info.run_id == read_log(other, instructions).info.run_id
 
 
-def test_inspection_agrees_with_what_is_read() -> None:
+def test_a_preview_agrees_with_what_is_read() -> None:
     log = csv_of(FULL, full_rows())
-    run, inspection = read(log, started=MODIFIED), inspect(log, started=MODIFIED)
-    assert inspection.problems == ()
-    assert inspection.started_at == run.info.started_at
-    assert inspection.duration_s == run.duration_s
-    assert inspection.dialect == run.info.dialect
-    assert [view.name for view in inspection.columns] == ["time", *run.signals]
+    run, found = read(log, started=MODIFIED), preview(log, started=MODIFIED)
+    assert found.problems == ()
+    assert found.started_at == run.info.started_at
+    assert found.duration_s == run.duration_s
+    assert found.dialect == run.info.dialect
+    assert [view.name for view in found.columns] == ["time", *run.signals]

@@ -69,7 +69,7 @@ def test_the_same_log_stated_to_be_elsewhere_is_told_how_to_correct_it(book: Log
     assert again.status == "duplicate"
     assert where(book, first) == "Tollbar"
     (said,) = again.warnings
-    assert f'`babbitt run amend {first.run_id} --circuit "Fennick"`' in said
+    assert f'`babbitt run correct {first.run_id} --circuit "Fennick"`' in said
     assert take(book, stated="tollbar").warnings == ()
 
 

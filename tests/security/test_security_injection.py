@@ -281,13 +281,13 @@ def test_a_log_may_be_called_anything(book: Logbook, tmp_path: Path, name: str |
     log = Path(shutil.move(plain, tmp_path / text))
     os.utime(log, (1_780_000_000, 1_780_000_000))
     for words in (
-        ["inspect", log],
-        ["inspect", log, "--json"],
+        ["preview", log],
+        ["preview", log, "--json"],
         ["ingest", log, "--engine", "E2", "--json"],
         ["ingest", log, "--engine", "E2"],
         ["run", "list"],
         ["run", "list", "--json"],
-        ["check"],
+        ["verify"],
         ["ingest", f"{log}.none", "--engine", "E2"],
         ["events", "--engine", text],
     ):
@@ -333,7 +333,7 @@ def every_command(root: Path, text: str) -> list[tuple[list[str], int, str]]:
         ["outlook", "--circuit", text, "--", "E2"],
         ["outlook", "--", text],
         ["journal", "--", text],
-        ["amend", "--note", text, "--", "part", text, f"note={text}"],
+        ["correct", "--note", text, "--", "part", text, f"note={text}"],
         ["withdraw", "--note", text, "--", "part", f"{text}x"],
         ["undo", "--", text],
         ["teardown", "sheet", "--", text],

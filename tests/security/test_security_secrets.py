@@ -158,7 +158,7 @@ def test_no_message_shows_the_password_of_a_server(tmp_path: Path, line: str) ->
     book.register.close()
     path = book.root / "logbook.toml"
     path.write_text(f"{line}\n{path.read_text('utf-8')}", "utf-8")
-    for words in (["check"], ["run", "list", "--json"], ["backup", tmp_path / "b.tar"]):
+    for words in (["verify"], ["run", "list", "--json"], ["backup", tmp_path / "b.tar"]):
         status, out, err = bounded(command, "--logbook", book.root, *words).value
         assert status == 1
         assert err.startswith("babbitt: ")

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from babbitt.errors import LogRefusedError
-from babbitt.ingest.preview import Inspection, inspect_log
+from babbitt.ingest.preview import LogPreview, preview_log
 from babbitt.ingest.read import Instructions, ReadSource, read_log
 from babbitt.model.run import Run
 
@@ -26,8 +26,8 @@ def read(log: str | bytes, *, modified_at: datetime = MODIFIED, **given: Any) ->
     return read_log(source_of(log, modified_at), Instructions("NB-01", **given))
 
 
-def inspect(log: str | bytes, **given: Any) -> Inspection:
-    return inspect_log(source_of(log), Instructions(**given))
+def preview(log: str | bytes, **given: Any) -> LogPreview:
+    return preview_log(source_of(log), Instructions(**given))
 
 
 def refused(log: str | bytes, **given: Any) -> LogRefusedError:

@@ -7,7 +7,7 @@ from typing import Any
 
 from dash import dcc, html
 
-from babbitt.ingest.preview import ColumnView, Inspection
+from babbitt.ingest.preview import ColumnView, LogPreview
 from babbitt.logbook.settings import DATE, TIME
 from babbitt.model.channels import channels
 from babbitt.model.units import units_of
@@ -39,7 +39,7 @@ def preview_part(shown: Preview, reader: Reader) -> list[Any]:
     ]
 
 
-def _where(token: str, found: Inspection | None, choices: Choices) -> html.Div:
+def _where(token: str, found: LogPreview | None, choices: Choices) -> html.Div:
     """Return the field for where the log was recorded; what the log names stands in it in pale."""
     noted = found.circuit.name if found is not None and found.circuit is not None else ""
     box = circuit_box(choices.circuit, noted or "circuit, if known")
@@ -73,7 +73,7 @@ def _answers(token: str, answers: Sequence[Answer]) -> html.Div:
     )
 
 
-def _columns(token: str, found: Inspection, choices: Choices) -> html.Div:
+def _columns(token: str, found: LogPreview, choices: Choices) -> html.Div:
     heads = ("column", "channel", "unit", "known by", "lowest", "course", "highest", "Hz", "remark")
     rows = [_column_row(token, column, choices) for column in found.columns]
     return html.Div(table(heads, rows, left=4), className="logs-columns")

@@ -18,12 +18,12 @@ from babbitt.errors import BabbittError
 from babbitt.present.words import visible
 
 COMMANDS = {
-    "init": "upkeep.init",
+    "new": "upkeep.new",
     "engine": "engines.app",
-    "inspect": "preview.inspect",
+    "preview": "preview.preview",
     "ingest": "logs.ingest",
     "watch": "watch.watch",
-    "log": "refusals.app",
+    "refused": "refusals.app",
     "detect": "logs.detect",
     "events": "events.events",
     "review": "events.review",
@@ -38,13 +38,13 @@ COMMANDS = {
     "journal": "journal.journal",
     "undo": "journal.undo",
     "redo": "journal.redo",
-    "amend": "journal.amend",
+    "correct": "journal.correct",
     "withdraw": "journal.withdraw",
     "export": "exchange.export",
     "import": "exchange.import_file",
     "backup": "exchange.backup",
     "restore": "exchange.restore",
-    "check": "upkeep.check",
+    "verify": "upkeep.verify",
     "serve": "serve.serve",
     "demo": "upkeep.demo",
 }

@@ -1,4 +1,4 @@
-"""babbitt journal, undo, redo, amend and withdraw: what people changed, and mending it."""
+"""babbitt journal, undo, redo, correct and withdraw: what people changed, and mending it."""
 
 from __future__ import annotations
 
@@ -101,7 +101,7 @@ def redo(
     _say(book, moves.redo(book, engine_id, reason=note, who=who()), before)
 
 
-def amend(
+def correct(
     context: typer.Context,
     record: RecordArgument,
     key: KeyArgument,
@@ -181,7 +181,7 @@ def _say(book: Logbook, entry: JournalEntry, before: Mapping[str, str]) -> None:
 
 
 def _records(entry: JournalEntry) -> str:
-    """Return the records of an entry as `amend` and `withdraw` take them."""
+    """Return the records of an entry as `correct` and `withdraw` take them."""
     shown = [f"{change.record} {change.record_id}" for change in entry.changes[:2]]
     more = len(entry.changes) - len(shown)
     return ", ".join(shown) + (f" and {more} more" if more else "")

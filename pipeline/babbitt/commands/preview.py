@@ -1,4 +1,4 @@
-"""babbitt inspect: what a log holds, before anything is stored."""
+"""babbitt preview: what a log holds, before anything is stored."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ from babbitt.commands.reading import (
     instructions_from,
 )
 from babbitt.ingest.log_bytes import open_log
-from babbitt.ingest.preview import ColumnView, Inspection, inspect_log
+from babbitt.ingest.preview import ColumnView, LogPreview, preview_log
 from babbitt.ingest.source import Instructions, ReadSource
 from babbitt.ingest.text.profile_text import profile_text
 from babbitt.logbook.folder import save_profile, saying_what_failed
@@ -45,7 +45,7 @@ _NEW_PROFILE = "my-logger"
 """Name of a profile made ready to save."""
 
 
-def inspect(
+def preview(
     context: typer.Context,
     log: Annotated[Path, typer.Argument(metavar="LOG", help="A CSV log.")],
     started: StartedOption = None,
@@ -88,7 +88,7 @@ def inspect(
     with saying_what_failed(f"cannot read {log}"), open_log(log) as data:
         modified_at = datetime.fromtimestamp(data.modified_ns / 1e9, UTC)
         source = ReadSource(log.name, data.open, "", modified_at)
-        found = inspect_log(source, instructions, passing=passing)
+        found = preview_log(source, instructions, passing=passing)
     said = tuple(doubt.sentence("RUN_ID") for doubt in doubts)
     found = replace(found, warnings=(*found.warnings, *said))
     settled = _settled(found, instructions)
@@ -99,7 +99,7 @@ def inspect(
     if as_json:
         print_json(asdict(found) | {"profile": ready})
         return
-    _print_inspection(found, reader_of(settings))
+    _print_preview(found, reader_of(settings))
     if save is not None:
         _say_saved(save, found, settings)
         return
@@ -108,7 +108,7 @@ def inspect(
     out.print(ready)
 
 
-def _say_saved(name: str, found: Inspection, settings: Settings) -> None:
+def _say_saved(name: str, found: LogPreview, settings: Settings) -> None:
     rivals = [
         each
         for each, profile in settings.profile.items()
@@ -121,7 +121,7 @@ def _say_saved(name: str, found: Inspection, settings: Settings) -> None:
         out.print(f"\nSaved as [profile.{name}]: this kind of log is known by it from now on.")
 
 
-def _settled(found: Inspection, instructions: Instructions) -> Profile:
+def _settled(found: LogPreview, instructions: Instructions) -> Profile:
     """Return the profile of what holds for every log of this kind."""
     name = found.profile_name
     base = instructions.profiles[name] if name is not None else Profile()
@@ -138,7 +138,7 @@ def _remark(column: ColumnView) -> str:
     return "; ".join(part for part in (missing, column.remark) if part)
 
 
-def _print_inspection(found: Inspection, reader: Reader) -> None:
+def _print_preview(found: LogPreview, reader: Reader) -> None:
     start = f"began {reader.instant(found.started_at)}" if found.started_at else "start unknown"
     lasted = f", lasted {duration(found.duration_s)}" if found.duration_s is not None else ""
     out.print(f"{found.source_name}: {found.rows:,} rows, {start}{lasted}.")

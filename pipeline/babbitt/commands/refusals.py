@@ -1,4 +1,4 @@
-"""babbitt log: the logs that were refused, and giving them up."""
+"""babbitt refused: the logs that were refused, and giving them up."""
 
 from __future__ import annotations
 
@@ -28,8 +28,8 @@ LogArguments = Annotated[
 ]
 
 
-@app.command("refused")
-def refused(
+@app.command("list")
+def list_refused(
     context: typer.Context,
     engine: EngineFilter = None,
     set_aside: Annotated[
@@ -74,7 +74,7 @@ def set_aside(context: typer.Context, log_ids: LogArguments, logbook: LogbookOpt
         found = [refusals.set_aside(session, log_id) for log_id in log_ids]
     for each in found:
         out.print(
-            f"{each.file} is set aside; `babbitt log take-up {short(each.sha256)}` undoes it."
+            f"{each.file} is set aside; `babbitt refused take-up {short(each.sha256)}` undoes it."
         )
 
 

@@ -239,8 +239,8 @@ def add_unlogged(
     )
 
 
-@app.command("amend")
-def amend(
+@app.command("correct")
+def correct(
     context: typer.Context,
     run_ids: Annotated[
         list[str], typer.Argument(metavar="RUN_ID...", help="Runs, or the beginnings of their ids.")
@@ -251,7 +251,7 @@ def amend(
     note: NoteOption = "",
     logbook: LogbookOption = None,
 ) -> None:
-    """Say where runs were; `babbitt amend run` corrects the times of unlogged running."""
+    """Say where runs were; `babbitt correct run` corrects the times of unlogged running."""
     book = open_from(context, logbook)
     with book.register.writing(who()) as session:
         records = corrections.set_circuit(session, run_ids, circuit, note)

@@ -1,4 +1,4 @@
-"""babbitt init, check and demo: make a logbook, verify it, and see the whole job run."""
+"""babbitt new, verify and demo: make a logbook, verify it, and see the whole job run."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from babbitt.commands.match import print_match
 from babbitt.commands.outlook import print_outlooks
 from babbitt.commands.totals import print_overview, totals_of
 from babbitt.jobs.demo import newest_damage, run_demo, seasons_end
-from babbitt.jobs.verify import verify
+from babbitt.jobs.verify import verify as verify_logbook
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
 from babbitt.logbook.settings import zone
 from babbitt.present.words import CAUTION, reader_of
@@ -31,7 +31,7 @@ _DEMO_WIDTH = 100
 """Columns at most: sentences are to be read."""
 
 
-def init(
+def new(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="A new or empty folder.")],
     units: Annotated[
         Literal["metric", "imperial"], typer.Option(help="Units to show; storage is metric.")
@@ -51,13 +51,13 @@ def init(
     )
 
 
-def check(
+def verify(
     context: typer.Context, as_json: JsonOption = False, logbook: LogbookOption = None
 ) -> None:
     """Verify the logbook: every run readable, hashes right, register and files agree."""
     book = open_from(context, logbook)
     with progress("Checking", quiet=as_json) as track:
-        found = verify(book, track=track)
+        found = verify_logbook(book, track=track)
     if as_json:
         print_json(asdict(found))
     elif found.faults:

@@ -66,7 +66,7 @@ class ColumnView:
 
 
 @dataclass(frozen=True)
-class Inspection:
+class LogPreview:
     """What would be read from a log.
 
     Attributes:
@@ -100,9 +100,9 @@ class Inspection:
     circuit: NotedCircuit | None
 
 
-def inspect_log(
+def preview_log(
     source: ReadSource, instructions: Instructions, *, passing: Passing = lambda _, parts: parts
-) -> Inspection:
+) -> LogPreview:
     """Say what would be read from a log.
 
     What would make `read_log` refuse it is among the problems, as long as its table can be found.
@@ -117,21 +117,21 @@ def inspect_log(
         SettingsError: a channel or unit given does not exist.
     """
     try:
-        return _inspect(source, instructions, passing)
+        return _preview(source, instructions, passing)
     except BabbittError as error:
         # A traceback would keep hold of the log's bytes, which the caller may want to unmap.
         raise error.with_traceback(None) from None
 
 
-def _inspect(source: ReadSource, instructions: Instructions, passing: Passing) -> Inspection:
+def _preview(source: ReadSource, instructions: Instructions, passing: Passing) -> LogPreview:
     log = parse_log(source, instructions)
     with log.numbers.store:
-        return _inspected(log, source, passing)
+        return _previewed(log, source, passing)
 
 
-def _inspected(log: Parsed, source: ReadSource, passing: Passing) -> Inspection:
+def _previewed(log: Parsed, source: ReadSource, passing: Passing) -> LogPreview:
     noted = circuit_noted(log.dialect.notes)
-    found = Inspection(
+    found = LogPreview(
         source_name=source.name,
         dialect=(*log.why, *([noted.why] if noted else [])),
         rows=log.rows,

@@ -53,7 +53,7 @@ class Instructions:
     """How to read a log, of which engine and where; what is given here wins over what the log says.
 
     Attributes:
-        engine_id: the engine that made the run; an inspection needs none.
+        engine_id: the engine that made the run; a preview needs none.
         profile: what the files of this logger leave unsaid.
         profile_name: its name in logbook.toml, where it was named or recognised.
         profiles: those of logbook.toml, of which one may know the kind of file.

@@ -114,7 +114,7 @@ def duplicate(path: Path, known: RunRecord, engine_id: str, circuit: str | None 
     if circuit and not same_circuit(known.circuit, circuit):
         said.append(
             f"The same log is a run at {known.circuit or 'a circuit that nobody named'}; if it was "
-            f'at {circuit}: `babbitt run amend {known.run_id} --circuit "{circuit}"`.'
+            f'at {circuit}: `babbitt run correct {known.run_id} --circuit "{circuit}"`.'
         )
     return Intake(
         str(path),

@@ -252,7 +252,7 @@ def _refuse_unreadable(record: RunRecord) -> None:
     if record.source_sha256 is None:
         raise RegisterError(
             f"The run {record.run_id} is unlogged running: there is no log to read again; "
-            f"`babbitt amend run {record.run_id}` corrects it."
+            f"`babbitt correct run {record.run_id}` corrects it."
         )
     if record.removed_at is not None:
         raise RegisterError(

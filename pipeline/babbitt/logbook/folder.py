@@ -222,7 +222,7 @@ def read_settings(root: Path) -> Settings:
     if not path.is_file():
         raise LogbookError(
             f"{root} is not a logbook (it has no {SETTINGS_FILE}): name one with --logbook, "
-            "or make one with `babbitt init DIR`."
+            "or make one with `babbitt new DIR`."
         )
     with saying_what_failed(f"cannot read {path}"):
         return parse_settings(path.read_text(encoding="utf-8"), source=str(path))
@@ -335,7 +335,7 @@ schema_version = 1
 units = "{units}"
 timezone = "{timezone}"
 
-# What the files of one logger leave unsaid (`babbitt inspect LOG` prints a ready table):
+# What the files of one logger leave unsaid (`babbitt preview LOG` prints a ready table):
 # [profile.paddock]
 # columns = {{"Ch 7" = "oil_pressure"}}
 # units = {{oil_pressure = "psi"}}

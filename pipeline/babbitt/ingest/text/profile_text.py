@@ -6,17 +6,17 @@ import json
 import re
 from collections.abc import Iterator
 
-from babbitt.ingest.preview import ColumnView, Inspection
+from babbitt.ingest.preview import ColumnView, LogPreview
 from babbitt.logbook.settings import TIME, Profile
 
 
-def profile_text(name: str, profile: Profile, found: Inspection | None = None) -> str:
+def profile_text(name: str, profile: Profile, found: LogPreview | None = None) -> str:
     """Return the `[profile.NAME]` of a profile.
 
     Args:
         name: of the profile.
         profile: what it says.
-        found: an inspected log; what only a person can say of it stands there as a comment.
+        found: a previewed log; what only a person can say of it stands there as a comment.
     """
     key = name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _quoted(name)
     columns = () if found is None else found.columns

@@ -13,7 +13,7 @@ from typing import Any
 from babbitt.errors import BabbittError, LogRefusedError, RegisterError, SettingsError
 from babbitt.ingest.circuit import contradiction
 from babbitt.ingest.log_bytes import open_log
-from babbitt.ingest.preview import Inspection, inspect_log
+from babbitt.ingest.preview import LogPreview, preview_log
 from babbitt.ingest.source import ReadSource
 from babbitt.ingest.text.profile_text import profile_text
 from babbitt.jobs.ingest import ingest_log
@@ -71,7 +71,7 @@ class Preview:
     """
 
     waiting: Waiting
-    found: Inspection | None
+    found: LogPreview | None
     problems: tuple[str, ...]
     answers: tuple[Answer, ...]
     profiles: tuple[str, ...]
@@ -119,7 +119,7 @@ def preview(book: Logbook, token: str) -> Preview:
     """
     waiting = find_waiting(book, token)
     settings = read_settings(book.root)
-    found: Inspection | None = None
+    found: LogPreview | None = None
     try:
         found = _look(book, waiting)
         said = contradiction(found.circuit, waiting.choices.circuit)
@@ -284,7 +284,7 @@ def keep_profile(book: Logbook, token: str, name: str) -> str:
     return f"Kept as {name}: this kind of log is known by it from now on."
 
 
-def _look(book: Logbook, waiting: Waiting) -> Inspection:
+def _look(book: Logbook, waiting: Waiting) -> LogPreview:
     path = log_path(book, waiting.token)
     with saying_what_failed(f"cannot read {SETTINGS_FILE}"):
         settings = (book.root / SETTINGS_FILE).read_text(encoding="utf-8")
@@ -294,12 +294,12 @@ def _look(book: Logbook, waiting: Waiting) -> Inspection:
 
 
 @lru_cache(maxsize=_LOOKS_KEPT)
-def _looked(path: Path, name: str, choices_json: str, settings_toml: str) -> Inspection:
+def _looked(path: Path, name: str, choices_json: str, settings_toml: str) -> LogPreview:
     settings: Settings = parse_settings(settings_toml, source=SETTINGS_FILE)
     instructions = instructions_from(Choices.model_validate_json(choices_json), settings)
     with open_log(path) as data:
         modified_at = datetime.fromtimestamp(data.modified_ns / 1e9, UTC)
-        return inspect_log(ReadSource(name, data.open, "", modified_at), instructions)
+        return preview_log(ReadSource(name, data.open, "", modified_at), instructions)
 
 
 def _without_path(sentence: str, book: Logbook, waiting: Waiting) -> str:

@@ -147,7 +147,7 @@ def _row(session: Session, log_id: str) -> RefusalRow:
     rows = session.scalars(query.limit(CANDIDATES + 1)).all()
     if not rows or not log_id:
         raise RegisterError(
-            f"There is no refused log {log_id!r}: `babbitt log refused --set-aside` shows them."
+            f"There is no refused log {log_id!r}: `babbitt refused list --set-aside` shows them."
         )
     if len(rows) > 1:
         raise RegisterError(ambiguous("refused log", log_id, [row.sha256 for row in rows]))

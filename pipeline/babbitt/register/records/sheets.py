@@ -191,7 +191,7 @@ def _fit(
     if at is None:
         raise RegisterError(
             f"It is not known when engine {engine_id} was built, so {part_id} cannot be fitted "
-            f"then: say when with `babbitt amend engine {engine_id} built=WHEN`, or use `babbitt "
+            f"then: say when with `babbitt correct engine {engine_id} built=WHEN`, or use `babbitt "
             "part fit`."
         )
     if not is_in(session, part_id, engine_id, line.position, at):
