@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import astuple
+from dataclasses import asdict, astuple
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -27,7 +27,8 @@ from babbitt.ingest.read import read_log as read_source
 from babbitt.ingest.source import Instructions, ReadSource
 from babbitt.logbook import folder
 from babbitt.logbook.settings import zone
-from babbitt.model.engine_spec import KINDS, EngineSpec, parse_spec
+from babbitt.model.engine_spec import EngineSpec, parse_spec
+from babbitt.model.kinds import KINDS
 from babbitt.model.run import Run
 from babbitt.present.words import parse_instant
 from babbitt.register.dictionary import dictionary
@@ -342,7 +343,7 @@ def detect(run: Run, spec: EngineSpec) -> pd.DataFrame:
     rows = []
     for event in find_events(run, spec, None):
         at = run.info.started_at + timedelta(seconds=event.start_s)
-        own = {"at": at, "counts": True}
+        own = {"at": at, "counts": True, "confidence": asdict(event.confidence)}
         rows.append(tuple(own[name] if name in own else getattr(event, name) for name in columns))
     return _frame("event", tuple(rows))
 

@@ -26,7 +26,7 @@ from babbitt.jobs.backlog import in_order, process_pool, take_in
 from babbitt.jobs.detect import judge_engine
 from babbitt.jobs.ingest import incoming_folder, ingest_log
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
-from babbitt.model.engine_spec import KINDS
+from babbitt.model.kinds import KINDS
 from babbitt.present.views.fleet import fleet
 from babbitt.present.views.foresight import Foresight
 from babbitt.register.records import builds, engines

@@ -10,7 +10,8 @@ from babbitt.damage.model import Load, Observation
 from babbitt.damage.posterior import learn
 from babbitt.damage.prior import priors_of
 from babbitt.model.damage_modes import RUNNING, causes, parts
-from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.kinds import KINDS
 
 ENGINES = 50
 TEARDOWNS = 200

@@ -19,7 +19,8 @@ from babbitt.jobs.fit import Learning
 from babbitt.jobs.gather import fitted_to, gather
 from babbitt.jobs.outlook import state_of
 from babbitt.model.damage_modes import DamageMode, causes, mode_named
-from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.kinds import KINDS
 from babbitt.outlook.backtest import BackTest, back_test
 from babbitt.outlook.outlook import look_ahead
 from babbitt.present.words import reader_of

@@ -12,7 +12,8 @@ from sqlalchemy import insert
 
 from babbitt.commands.totals import totals_of
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
-from babbitt.model.engine_spec import DOSE_UNIT, KINDS, PEAK_UNIT
+from babbitt.model.event import CERTAIN
+from babbitt.model.kinds import KINDS
 from babbitt.register.records import builds, engines
 from babbitt.register.tables.models import EventRow, ExposureRow, ExposureWatchRow, RunRow
 
@@ -82,11 +83,11 @@ def add_run(session, run_id: str, engine_id: str, place: int, places: int) -> No
                 "duration_s": 2.0,
                 "peak": 1.0,
                 "peak_s": 60.0 * n + 1.0,
-                "peak_unit": PEAK_UNIT[kind],
+                "peak_unit": KINDS[kind].unit,
                 "dose": 3.0,
-                "dose_unit": DOSE_UNIT[kind],
+                "dose_unit": KINDS[kind].dose_unit,
                 "ended_by": "release",
-                "confidence": "high",
+                "confidence": CERTAIN.to_json(),
                 "spec_version": "today",
             }
             for n in range(EVENTS_PER_RUN)

@@ -12,9 +12,10 @@ from ratios import paired_seconds
 from season import SPEC
 
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
-from babbitt.model.engine_spec import KINDS, parse_spec
+from babbitt.model.engine_spec import parse_spec
 from babbitt.model.event import Event, event_id_of
 from babbitt.model.exposure import Exposure, RunningTable
+from babbitt.model.kinds import KINDS
 from babbitt.model.run import GOOD, SUSPECT, Run, RunInfo, Signal
 from babbitt.present.views.shelf import RunShelf
 from babbitt.register.records import engines, events, runs

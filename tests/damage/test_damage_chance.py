@@ -12,7 +12,8 @@ from babbitt.damage.model import Load, Observation
 from babbitt.damage.posterior import KEPT, Posterior, learn
 from babbitt.damage.prior import priors_of
 from babbitt.model.damage_modes import mode_named
-from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.kinds import KINDS
 
 # h0 0.03; hot: eta 4, beta 2; dry: eta 8, beta 1.5; known without any doubt
 CERTAIN = Posterior(

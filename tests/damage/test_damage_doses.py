@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from babbitt.damage.doses import events_by_cause
 from babbitt.model.damage_modes import causes
-from babbitt.model.event import Event
+from babbitt.model.event import CERTAIN, Event
 
 BASE = Event(
     event_id="e",
@@ -22,7 +22,7 @@ BASE = Event(
     cause=None,
     side=None,
     ended_by="release",
-    confidence="high",
+    confidence=CERTAIN,
     review=None,
     spec_version="v",
 )

@@ -13,7 +13,8 @@ from babbitt.damage.model import Load, Observation
 from babbitt.damage.posterior import fit, learn
 from babbitt.damage.prior import DOUBT, DOUBT_MODES, priors_of
 from babbitt.model.damage_modes import mode_named
-from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.kinds import KINDS
 
 LIFE = LifeSection(**dict.fromkeys(KINDS, 100.0))
 BOLT = priors_of(mode_named("rod_bolt", "stretched"), LIFE, strip_interval_h=10.0)

@@ -10,7 +10,8 @@ from babbitt.damage.fleet import BuildSpan, Fleet, learn_modes
 from babbitt.damage.looks import Seen
 from babbitt.damage.model import Load, Observation
 from babbitt.model.damage_modes import mode_named
-from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.kinds import KINDS
 from made_lives import MAY, WIPED, a_ledger, day, taken
 
 LIFE = LifeSection(**dict.fromkeys(KINDS, 100.0))

@@ -10,7 +10,8 @@ from babbitt.damage.posterior import KEPT, learn
 from babbitt.damage.prior import DOUBT, priors_of
 from babbitt.errors import DamageModelError
 from babbitt.model.damage_modes import mode_named
-from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.kinds import KINDS
 
 LIFE = LifeSection(**dict.fromkeys(KINDS, 100.0))
 BOLT = mode_named("rod_bolt", "stretched")

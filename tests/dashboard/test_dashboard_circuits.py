@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import json
 import re
 from datetime import timedelta
-from typing import Any
 
 import pytest
-from plotly.utils import PlotlyJSONEncoder
 
 from babbitt.logbook.folder import Logbook
 from babbitt.register.records import corrections, runs
@@ -16,16 +13,11 @@ from babbitt_dashboard.app import make_app
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.pages import engine, run
 from babbitt_dashboard.pages.run_where import put_at
+from dashboard_calls import text_of
 from engine_book import NOW, add_run
 
 HARD, EASY = "Tollbar Bowl", "Fennick"
 LIKELY = re.compile(r"(\d+) % likely by what is logged")
-
-
-def text_of(component: Any) -> str:
-    """All that a component says, with plain spaces."""
-    told = json.dumps(component, cls=PlotlyJSONEncoder, ensure_ascii=False)
-    return told.replace("\N{NO-BREAK SPACE}", " ")
 
 
 @pytest.fixture

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from datetime import timedelta
 from typing import Any
 
 import flask.testing
 import pytest
 from dash import no_update
-from plotly.utils import PlotlyJSONEncoder
 
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
 from babbitt.register.records import events
@@ -20,13 +18,8 @@ from babbitt_dashboard.app import make_app
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.pages import engine, engines
 from babbitt_dashboard.serving import warm
+from dashboard_calls import text_of
 from engine_book import NOW, add_run
-
-
-def text_of(component: Any) -> str:
-    """All that a component says, with plain spaces."""
-    told = json.dumps(component, cls=PlotlyJSONEncoder, ensure_ascii=False)
-    return told.replace("\N{NO-BREAK SPACE}", " ")
 
 
 @pytest.fixture

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -16,6 +14,7 @@ from babbitt.present.views.register import engine_builds, journal_of, part_life,
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.forms import Form, carry_out
 from babbitt_dashboard.pages import register, register_engines, register_journal, register_parts
+from dashboard_calls import text_of
 from invented import SPEC
 
 NOW = datetime(2026, 11, 1, tzinfo=UTC)
@@ -46,10 +45,6 @@ def fit(part: str, *, at: str, replacing: str = "") -> dict[str, str]:
         "replacing": replacing,
         "note": "",
     }
-
-
-def text_of(content: Any) -> str:
-    return json.dumps(content, default=lambda each: each.to_plotly_json())
 
 
 def said(desk: Desk, form: Form, **given: str) -> tuple[bool, str]:

@@ -19,6 +19,7 @@ from babbitt_dashboard.app import make_app
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.pages import run
 from babbitt_dashboard.pages.run_moves import BUTTONS, moved, pressed
+from dashboard_calls import text_of
 from run_book import AT, FIRST, SECOND, make_run_book
 
 WHOLE = {"event": None, "start": None, "end": None, "more": [], "cross": None, "clicks": {}}
@@ -40,10 +41,6 @@ def desk(made: Path, tmp_path: Path) -> Desk:
 @pytest.fixture
 def view(desk: Desk) -> RunView:
     return read_run(desk.book, FIRST)
-
-
-def text_of(content: Any) -> str:
-    return json.dumps(content, default=lambda each: each.to_plotly_json(), ensure_ascii=False)
 
 
 def ask(desk: Desk, outputs: list[str], inputs: dict[str, Any], state: dict[str, Any]) -> Any:

@@ -15,11 +15,8 @@ from babbitt.register.records import corrections
 from babbitt_dashboard.app import make_app
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.pages import runs as page
+from dashboard_calls import text_of
 from run_book import FIRST, SECOND, make_run_book
-
-
-def text_of(content: Any) -> str:
-    return json.dumps(content, default=lambda each: each.to_plotly_json(), ensure_ascii=False)
 
 
 def desk_of(book: Any) -> Desk:

@@ -10,7 +10,8 @@ import pytest
 
 import demo_logs
 from babbitt.logbook.settings import parse_settings
-from babbitt.model.engine_spec import KINDS, parse_spec
+from babbitt.model.engine_spec import parse_spec
+from babbitt.model.kinds import KINDS
 from demo_logs.log import Log
 from demo_logs.make import Session, make, play
 from demo_logs.photos import PHOTOS

@@ -19,7 +19,7 @@ from babbitt.ingest.source import Instructions, ReadSource
 from babbitt.logbook.settings import parse_settings, zone
 from babbitt.model.channels import channels
 from babbitt.model.engine_spec import EngineSpec, parse_spec
-from babbitt.model.event import Event
+from babbitt.model.event import CERTAIN, Event
 from babbitt.model.run import Run
 from babbitt.totals.exposure import expose
 
@@ -95,7 +95,7 @@ def test_every_planted_event_is_found_and_nothing_else(
 ) -> None:
     found = outcomes[log["file"]].events
     assert [(e.kind, e.side, e.cause, e.ended_by, e.confidence) for e in found] == [
-        (e["kind"], e["side"], e["cause"], e["ended_by"], "high") for e in log["events"]
+        (e["kind"], e["side"], e["cause"], e["ended_by"], CERTAIN) for e in log["events"]
     ]
     for event, truth in zip(found, log["events"], strict=True):
         assert event.start_s == pytest.approx(truth["start_s"], abs=log["sample_s"])

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from babbitt.detect.governed import GOVERNED, channels_of, judged_key, stale_kinds, summary_key
-from babbitt.detect.judge import detect
+from babbitt.detect.governed import channels_of, judged_key, stale_kinds, summary_key
+from babbitt.detect.judge import DETECTORS, detect
 from babbitt.detect.parts import detect_parts
 from babbitt.detect.pressure import PressureSurface
 from babbitt.jobs.detect import summarise
-from babbitt.model.engine_spec import KINDS, EngineSpec
+from babbitt.model.engine_spec import EngineSpec
+from babbitt.model.kinds import KINDS
 from babbitt.model.run import Run
 from made_runs import line, make_run, make_spec, pulse
 
@@ -131,15 +132,15 @@ def test_another_expected_pressure_concerns_what_reads_it() -> None:
 
 def test_other_doubts_or_a_key_of_old_concern_every_kind() -> None:
     key = judged_key(SPEC, None)
-    assert stale_kinds(None, key) == KINDS
-    assert stale_kinds("2/0123456789ab/floor", key) == KINDS
-    assert stale_kinds(key, key + "doubt") == KINDS
+    assert stale_kinds(None, key) == tuple(KINDS)
+    assert stale_kinds("2/0123456789ab/floor", key) == tuple(KINDS)
+    assert stale_kinds(key, key + "doubt") == tuple(KINDS)
     assert stale_kinds(key + "doubt", key + "doubt") == ()
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_kind_is_found_in_its_own_channels_alone(kind: str) -> None:
-    kinds = [each for each in KINDS if GOVERNED[each] == GOVERNED[kind]]
+    kinds = [each for each in KINDS if DETECTORS[each] is DETECTORS[kind]]
     run = harmed()
     names = channels_of(kinds)
     some = Run(run.info, run.time_s, {n: s for n, s in run.signals.items() if n in names})

@@ -9,6 +9,7 @@ from babbitt.detect import oil_pressure
 from babbitt.detect.conditions import conditions_of
 from babbitt.detect.oil_pressure import oil_deficits
 from babbitt.detect.pressure import PressureSurface
+from babbitt.model.event import CERTAIN, Reason, confidence_of
 from babbitt.model.run import SUSPECT
 from made_runs import line, make_run, make_spec, pulse
 
@@ -37,7 +38,7 @@ def one(run, surface=SURFACE, spec=SPEC):
 def test_starvation_has_its_closed_form_at_any_rate(hz):
     event = one(make_run(10, hz, lateral_g=LEFT, oil_pressure=DIP))
 
-    assert (event.kind, event.side, event.confidence) == ("oil_starvation", "left", "high")
+    assert (event.kind, event.side, event.confidence) == ("oil_starvation", "left", CERTAIN)
     assert (event.start_s, event.end_s) == pytest.approx((4.5, 5.5), abs=1e-5)
     # 100 revolutions a second; the missing share rises from 1/4 to 1/2 and falls back.
     assert event.dose == pytest.approx(100 * 0.375, rel=1e-5)
@@ -61,8 +62,8 @@ def test_an_event_mostly_of_suspect_samples_has_low_confidence(doubted, confiden
     flags[(run.time_s >= 4.5) & (run.time_s < 4.5 + doubted)] = SUSPECT
     event = one(run)
 
-    assert event.confidence.startswith(confidence)
-    assert ("the sensor may have been unplugged" in event.confidence) == (confidence == "low")
+    assert event.confidence.level == confidence
+    assert (Reason("perhaps_unplugged") in event.confidence.reasons) == (confidence == "low")
     assert event.dose == pytest.approx(100 * 0.375, rel=1e-5)
 
 
@@ -222,20 +223,20 @@ def test_before_the_surface_is_known_the_floor_line_is_expected():
     event = one(make_run(10, lateral_g=1.0, oil_pressure=150.0), surface=None)
 
     assert event.dose == pytest.approx(10 * 100 * 0.5, rel=1e-5)
-    assert event.confidence == "low: expected pressure not learned yet"
+    assert event.confidence == confidence_of([Reason("pressure_not_learned")])
 
 
 def test_without_lateral_acceleration_it_is_low_oil_pressure_and_uncertain():
     event = one(make_run(10, oil_pressure=DIP, without=["lateral_g"]))
 
     assert event.kind == "low_oil_pressure"
-    assert event.confidence == "low: no lateral acceleration"
+    assert event.confidence == confidence_of([Reason("no_lateral_g")])
 
 
 def test_lateral_acceleration_lost_at_the_opening_is_uncertain():
     run = make_run(10, lateral_g=LEFT, oil_pressure=DIP, bad={"lateral_g": slice(100, 300)})
 
-    assert one(run).confidence == "low: no lateral acceleration"
+    assert one(run).confidence == confidence_of([Reason("no_lateral_g")])
 
 
 def test_without_oil_temperature_the_hottest_is_expected_and_uncertain():
@@ -245,10 +246,12 @@ def test_without_oil_temperature_the_hottest_is_expected_and_uncertain():
 
     assert found(make_run(10, oil_pressure=230.0, **run), surface) == ()
     event = one(make_run(10, oil_pressure=220.0, **run), surface)
-    assert event.confidence == "low: no oil temperature"
+    assert event.confidence == confidence_of([Reason("no_oil_temperature")])
 
 
 def test_several_doubts_are_all_named():
     event = one(make_run(10, oil_pressure=100.0, without=["lateral_g"]), surface=None)
 
-    assert event.confidence == ("low: expected pressure not learned yet; no lateral acceleration")
+    assert event.confidence == confidence_of(
+        [Reason("pressure_not_learned"), Reason("no_lateral_g")]
+    )

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from babbitt.detect.over_rev import over_revs
+from babbitt.model.event import CERTAIN, Reason, confidence_of
 from made_runs import line, make_run, make_spec
 
 SPEC = make_spec()
@@ -73,7 +74,7 @@ DOWNSHIFT = line((4.5, 5000), (5.0, 9000), (5.4, 7000))  # 8,000 1/min per secon
 def test_a_fast_rise_off_boost_is_driven(hz):
     event = one(make_run(10, hz, rpm=DOWNSHIFT, boost=-60.0))
 
-    assert (event.cause, event.confidence) == ("driven", "high")
+    assert (event.cause, event.confidence) == ("driven", CERTAIN)
 
 
 def test_a_fast_rise_on_boost_is_on_power():
@@ -89,26 +90,26 @@ def test_a_fast_rise_with_the_throttle_shut_is_driven():
 def test_the_throttle_alone_can_tell():
     run = make_run(10, rpm=DOWNSHIFT, throttle=1.0, without=["boost"])
 
-    assert (one(run).cause, one(run).confidence) == ("driven", "high")
+    assert (one(run).cause, one(run).confidence) == ("driven", CERTAIN)
 
 
 def test_a_slow_rise_off_boost_is_on_power():
     event = one(make_run(10, rpm=line((3, 5000), (5, 8000), (6, 7000)), boost=-60.0))
 
-    assert (event.cause, event.confidence) == ("on_power", "high")
+    assert (event.cause, event.confidence) == ("on_power", CERTAIN)
 
 
 def test_a_fast_rise_alone_is_not_enough_for_driven():
     event = one(make_run(10, rpm=DOWNSHIFT, without=["boost"]))
 
     assert event.cause == "on_power"
-    assert event.confidence == "low: neither boost nor throttle tells it from driven"
+    assert event.confidence == confidence_of([Reason("lift_not_logged")])
 
 
 def test_boost_that_is_lost_does_not_tell():
     run = make_run(10, rpm=DOWNSHIFT, boost=-60.0, bad={"boost": slice(None)})
 
-    assert one(run).confidence.startswith("low")
+    assert one(run).confidence.level == "low"
 
 
 def test_a_log_that_starts_above_the_redline_does_not_show_the_rise():
@@ -116,7 +117,7 @@ def test_a_log_that_starts_above_the_redline_does_not_show_the_rise():
 
     assert event.start_s == 0.0
     assert event.cause == "on_power"
-    assert event.confidence == "low: the log does not show how engine speed rose"
+    assert event.confidence == confidence_of([Reason("rise_not_logged")])
 
 
 def test_noise_at_a_high_rate_does_not_look_like_a_downshift():

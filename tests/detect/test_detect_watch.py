@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from babbitt.detect.watch import watchable, watched
-from babbitt.model.engine_spec import KINDS
+from babbitt.model.kinds import KINDS
 from made_runs import make_run, make_spec, pulse
 
 SPEC = make_spec()

@@ -78,7 +78,12 @@ def test_every_run_is_there(ask: Ask) -> None:
 
 
 def test_every_event_and_review_is_there(ask: Ask) -> None:
-    assert ask("events", "--json").json == ANSWERS["events"]
+    found = ask("events", "--json").json
+    assert without(found, "confidence") == without(ANSWERS["events"], "confidence")
+    for now, before in zip(found, ANSWERS["events"], strict=True):
+        level, _, said = before["confidence"].partition(": ")
+        assert now["confidence"]["level"] == level
+        assert len(now["confidence"]["reasons"]) == len(said.split("; ") if said else [])
 
 
 def test_totals_are_what_they_were(ask: Ask) -> None:

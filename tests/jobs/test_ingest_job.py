@@ -16,7 +16,7 @@ from babbitt.jobs.detect import judge_engine
 from babbitt.jobs.ingest import ingest_log
 from babbitt.jobs.verify import verify
 from babbitt.logbook.folder import Logbook, create_logbook, open_logbook, settings_text
-from babbitt.model.engine_spec import KINDS
+from babbitt.model.kinds import KINDS
 from babbitt.register.records import builds, corrections, engines, events, runs
 from invented import SPEC
 
@@ -251,7 +251,7 @@ def test_what_another_judged_meanwhile_is_judged_again_as_a_whole(
     monkeypatch.setattr("babbitt.jobs.detect.detect_parts", overtaken)
     change_spec(book, "redline_rpm = 7600", "redline_rpm = 6900")
     judge_engine(book, "E1")
-    assert calls == [("over_rev",), KINDS]
+    assert calls == [("over_rev",), tuple(KINDS)]
     with book.register.reading() as session:
         kinds = {dated.event.kind for dated in events.list_events(session)}
     assert kinds == {"over_rev", "low_oil_pressure"}

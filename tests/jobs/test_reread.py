@@ -15,6 +15,7 @@ from babbitt.jobs import move_runs as moves
 from babbitt.jobs.ingest import ingest_log, judge_engine
 from babbitt.jobs.verify import verify
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
+from babbitt.model.event import CERTAIN, Reason, confidence_of
 from babbitt.model.records import RunRecord
 from babbitt.register.journal.entries import journal
 from babbitt.register.journal.fields import sentence
@@ -95,7 +96,7 @@ def test_a_misread_run_is_told_and_its_events_are_doubtful(book: Logbook, misrea
         f"`babbitt run reread {misread} --unit oil_pressure=bar`."
     )
     assert {confidence for _, confidence, _ in events_of(book, misread)} == {
-        "low: oil pressure may be in another unit"
+        confidence_of([Reason("unit", ("oil_pressure",))])
     }
 
 
@@ -103,7 +104,7 @@ def test_reading_it_again_mends_file_events_and_doubts(book: Logbook, misread: s
     record = reread(book, misread, IN_BAR)
     assert record.doubts == ()
     assert record.conversions[0] == "Oil pressure: bar to kPa (unit given with --unit)."
-    assert events_of(book, misread) == [("low_oil_pressure", "high", None)]
+    assert events_of(book, misread) == [("low_oil_pressure", CERTAIN, None)]
     pressure = book.read_run("E1", misread).signals["oil_pressure"].values
     assert np.median(pressure) == pytest.approx(420.0, abs=30.0)
     assert verify(book).faults == ()
@@ -122,7 +123,7 @@ def test_what_it_was_comes_back_with_undo_and_goes_with_redo(book: Logbook, misr
     moves.redo(book, reason="", who="Ann")
     judge_engine(book, "E1")
     assert found(book, misread).conversions == after.conversions
-    assert events_of(book, misread) == [("low_oil_pressure", "high", None)]
+    assert events_of(book, misread) == [("low_oil_pressure", CERTAIN, None)]
     with book.register.reading() as session:
         told = [sentence(entry) for entry in journal(session, limit=3)]
     assert told[2] == f"read the log of the run {misread} of E1 again (oil_pressure in bar)"
@@ -260,6 +261,6 @@ def test_a_run_that_is_trusted_is_doubted_no_more(book: Logbook, misread: str) -
         sensors.trust_run(session, misread, "new sensor")
     judge_engine(book, "E1")
     assert found(book, misread).doubts == ()
-    assert {confidence for _, confidence, _ in events_of(book, misread)} == {"high"}
+    assert {confidence for _, confidence, _ in events_of(book, misread)} == {CERTAIN}
     undo(book)
     assert len(found(book, misread).doubts) == 1

@@ -17,7 +17,7 @@ from babbitt.model.damage_modes import (
     part_named,
     parts,
 )
-from babbitt.model.engine_spec import KINDS
+from babbitt.model.kinds import KINDS
 
 MODES = [mode for part in parts().values() for mode in part.modes.values()]
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from babbitt.errors import SettingsError
-from babbitt.model.engine_spec import KINDS, parse_spec
+from babbitt.model.engine_spec import parse_spec
+from babbitt.model.kinds import KINDS
 from invented import SPEC as BARE_SPEC
 
 SPEC = BARE_SPEC + "[life]\nover_rev = 900.0\n"
@@ -16,7 +17,7 @@ def test_sections_left_out_take_their_defaults() -> None:
     assert spec.oil_pressure.starved_fraction == 0.75
     assert spec.cornering.lookback_s == 1.5
     assert spec.life.of("over_rev") == 900.0
-    assert [spec.life.of(kind) for kind in KINDS[1:]] == [None] * 6
+    assert [spec.life.of(kind) for kind in list(KINDS)[1:]] == [None] * 6
 
 
 @pytest.mark.parametrize(

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from pydantic import ValidationError
 
-from babbitt.model.engine_spec import KINDS
 from babbitt.model.exposure import KindSums, WindowSums
+from babbitt.model.kinds import KINDS
 from babbitt.model.service_limits import ServiceLimit, ServiceUse, service_use
 
 

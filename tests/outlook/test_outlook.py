@@ -7,7 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from babbitt.model.engine_spec import KINDS, parse_spec
+from babbitt.model.engine_spec import parse_spec
+from babbitt.model.kinds import KINDS
 from babbitt.model.service_limits import ServiceLimit
 from babbitt.outlook.ahead import MOST_RUNS, pool_of
 from babbitt.outlook.doubts import Coverage

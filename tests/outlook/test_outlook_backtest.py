@@ -11,7 +11,8 @@ from babbitt.damage.fleet import BuildSpan, Fleet
 from babbitt.damage.ledger import Ledger
 from babbitt.damage.looks import Seen
 from babbitt.model.damage_modes import causes
-from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.kinds import KINDS
 from babbitt.outlook.backtest import back_test
 from made_lives import WIPED, day, taken
 

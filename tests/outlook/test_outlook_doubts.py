@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.kinds import KINDS
 from babbitt.outlook.ahead import LEAST_RUNS, pool_of
 from babbitt.outlook.doubts import Coverage, doubts_of
 from made_lives import MAY, READER, a_ledger, day, like_parts, taken

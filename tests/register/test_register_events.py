@@ -3,6 +3,7 @@ from dataclasses import replace
 import pytest
 
 from babbitt.errors import RegisterError
+from babbitt.model.event import Reason, confidence_of
 from babbitt.register.journal.entries import journal
 from babbitt.register.records import events, runs
 from register_records import MAY, add_engine, add_run, an_event, days
@@ -25,7 +26,11 @@ def listed(register, **only):
 
 def test_events_come_back_as_they_were_found(with_engine):
     starved = an_event(
-        kind="oil_starvation", peak=120.5, cause=None, side="left", confidence="low: fallback"
+        kind="oil_starvation",
+        peak=120.5,
+        cause=None,
+        side="left",
+        confidence=confidence_of([Reason("pressure_not_learned")]),
     )
     add_run(with_engine, found=[an_event(), starved])
     assert listed(with_engine) == [starved, an_event()]

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from babbitt.model.engine_spec import KINDS
 from babbitt.model.exposure import KindSums
+from babbitt.model.kinds import KINDS
 from babbitt.model.records import Window
 from babbitt.model.service_limits import ServiceLimit
 from babbitt.register.queries.part_sums import near_service, part_sums

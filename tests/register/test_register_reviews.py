@@ -2,8 +2,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from babbitt.model.engine_spec import KINDS
 from babbitt.model.event import VERDICTS
+from babbitt.model.kinds import KINDS
 from babbitt.register.records.reviews import Reviewed, Span, holding
 
 
@@ -62,7 +62,7 @@ def test_a_stretch_that_only_touches_keeps_no_review(end_s):
 spans = st.builds(
     lambda event_id, kind, start_s, length_s: Span(event_id, kind, start_s, start_s + length_s),
     st.sampled_from("abcdef"),
-    st.sampled_from(KINDS[:2]),
+    st.sampled_from(list(KINDS)[:2]),
     st.integers(0, 20),
     st.integers(0, 10),
 )

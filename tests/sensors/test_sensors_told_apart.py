@@ -13,6 +13,7 @@ import pytest
 from babbitt.detect.judge import detect
 from babbitt.detect.pressure import PressureSurface, learn_surface, steady_pressure
 from babbitt.ingest.correct import Correction, corrected
+from babbitt.model.event import CERTAIN, Reason, confidence_of
 from babbitt.model.run import Run
 from babbitt.model.sensor_doubt import SensorDoubt
 from babbitt.sensors.doubts import as_logged, doubts_of, with_doubts
@@ -265,7 +266,7 @@ def test_harm_is_found_with_high_confidence(harm: str, seed: int) -> None:
     plan, planted, kinds = HARM[harm]
     run = read_once(plan, planted, seed=seed)
     found = with_doubts(detect(run, ENGINE, surface()), doubts(run, earlier()))
-    assert kinds <= {event.kind for event in found if event.confidence == "high"}
+    assert kinds <= {event.kind for event in found if event.confidence.level == "high"}
     if planted or not kinds:
         assert {event.kind for event in found} == kinds
 
@@ -286,8 +287,8 @@ def test_events_of_a_run_that_may_be_misread_have_low_confidence() -> None:
     run = read(csv_of(TOLLBAR, over, spoilt, rate_hz=10.0))
     found = with_doubts(detect(run, ENGINE, surface()), doubts(run, earlier()))
     confidences = {event.kind: event.confidence for event in found}
-    assert confidences["low_oil_pressure"] == "low: oil pressure may be in another unit"
-    assert confidences["over_rev"] == "high"
+    assert confidences["low_oil_pressure"] == confidence_of([Reason("unit", ("oil_pressure",))])
+    assert confidences["over_rev"] == CERTAIN
 
 
 def cut_off(begin_s: float, end_s: float, hz: float) -> Spoilt:
@@ -312,7 +313,7 @@ def test_a_loss_of_all_oil_is_an_event_though_the_reading_stands_still(hz: float
     run = read(csv_of(TOLLBAR, LOST, Spoilt(clip), rate_hz=hz))
     assert run.info.warnings == ()
     (event,) = detect(run, ENGINE, surface())
-    assert (event.kind, event.confidence, event.peak) == ("low_oil_pressure", "high", 0.0)
+    assert (event.kind, event.confidence, event.peak) == ("low_oil_pressure", CERTAIN, 0.0)
     assert 6.0 < event.duration_s < 6.7
 
 
@@ -332,7 +333,7 @@ def test_a_reading_lost_until_the_log_ends_counts_where_the_rate_leaves_a_doubt(
     cut = csv_of(TOLLBAR, (), cut_off(150.0, 170.0, hz), rate_hz=hz).splitlines()
     run = read("\n".join(cut[: 1 + round(165.0 * hz)]) + "\n")
     found = detect(run, ENGINE, surface())
-    assert [event.confidence.partition(":")[0] for event in found] == (
+    assert [event.confidence.level for event in found] == (
         [] if confidence is None else [confidence]
     )
     (warning,) = run.info.warnings

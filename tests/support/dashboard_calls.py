@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from dash import Dash
+from plotly.utils import PlotlyJSONEncoder
+
+
+def text_of(component: Any) -> str:
+    """All that a component says, with plain spaces."""
+    told = json.dumps(component, cls=PlotlyJSONEncoder, ensure_ascii=False)
+    return told.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def call(app: Dash, path: str, search: str) -> Any:

@@ -13,9 +13,10 @@ import numpy as np
 
 from babbitt.detect.pressure import PressureBin, PressureSummary, learn_surface
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
-from babbitt.model.engine_spec import KINDS, parse_spec
-from babbitt.model.event import Event, event_id_of
+from babbitt.model.engine_spec import parse_spec
+from babbitt.model.event import CERTAIN, Event, event_id_of
 from babbitt.model.exposure import Exposure, RunningTable
+from babbitt.model.kinds import KINDS
 from babbitt.model.records import SurfaceRecord
 from babbitt.model.run import Run, RunInfo, Signal
 from babbitt.register import Session
@@ -130,7 +131,7 @@ def starvation(run_id: str, engine_id: str, at_s: float, dose: float) -> Event:
         cause=None,
         side="left",
         ended_by="release",
-        confidence="high",
+        confidence=CERTAIN,
         review=None,
         spec_version=SPEC_OF_BOOK.version(),
     )

@@ -18,7 +18,8 @@ import numpy as np
 from babbitt.damage.model import UNLOGGED, Load, Observation
 from babbitt.damage.prior import Prior, priors_of
 from babbitt.model.damage_modes import RUNNING, DamageMode, parts
-from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.kinds import KINDS
 
 World = Literal["doses", "guessed", "running"]
 """What does the damage: the logged doses, with lives that are drawn or guessed at; or running time

@@ -12,7 +12,9 @@ from sqlalchemy import insert
 
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
 from babbitt.model.damage_modes import parts
-from babbitt.model.engine_spec import DOSE_UNIT, KINDS, PEAK_UNIT, parse_spec
+from babbitt.model.engine_spec import parse_spec
+from babbitt.model.event import CERTAIN
+from babbitt.model.kinds import KINDS
 from babbitt.register.records import engines
 from babbitt.register.tables.models import (
     EventRow,
@@ -118,13 +120,13 @@ def _add_run(
                     "duration_s": 2.0,
                     "peak": 1.0,
                     "peak_s": 60.0 * n + 1.0,
-                    "peak_unit": PEAK_UNIT[kind],
+                    "peak_unit": KINDS[kind].unit,
                     "dose": float(rng.lognormal(2.0, 1.2)),
-                    "dose_unit": DOSE_UNIT[kind],
+                    "dose_unit": KINDS[kind].dose_unit,
                     "cause": "on_power" if kind == "over_rev" else None,
                     "side": None,
                     "ended_by": "release",
-                    "confidence": "high",
+                    "confidence": CERTAIN.to_json(),
                     "review": None,
                     "spec_version": version,
                 }

@@ -11,8 +11,8 @@ from babbitt.damage.ledger import Ledger, Loads, Taken, column_of
 from babbitt.damage.looks import LikeParts
 from babbitt.damage.posterior import KEPT, Posterior
 from babbitt.model.damage_modes import causes, mode_named
-from babbitt.model.engine_spec import DOSE_UNIT, KINDS, PEAK_UNIT
-from babbitt.model.event import Event
+from babbitt.model.event import CERTAIN, Event
+from babbitt.model.kinds import KINDS
 from babbitt.model.records import DatedEvent
 from babbitt.present.words import Reader
 from babbitt.register.queries.run_exposures import RunExposure
@@ -43,12 +43,12 @@ def an_event(event_id: str = "e1", *, at: datetime = MAY, **changes) -> DatedEve
         "cause": None,
         "side": "left",
         "ended_by": "release",
-        "confidence": "high",
+        "confidence": CERTAIN,
         "review": None,
         "spec_version": "v",
     } | changes
     kind = fields["kind"]
-    units = {"peak_unit": PEAK_UNIT[kind], "dose_unit": DOSE_UNIT[kind]}
+    units = {"peak_unit": KINDS[kind].unit, "dose_unit": KINDS[kind].dose_unit}
     return DatedEvent(Event(**(units | fields)), at)
 
 

@@ -5,10 +5,11 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from babbitt.model.engine_spec import DOSE_UNIT, KINDS, PEAK_UNIT, parse_spec
-from babbitt.model.event import Event, event_id_of
+from babbitt.model.engine_spec import parse_spec
+from babbitt.model.event import CERTAIN, Event, event_id_of
 from babbitt.model.exposure import Exposure, RunningTable
 from babbitt.model.finding import Finding
+from babbitt.model.kinds import KINDS
 from babbitt.model.run import Run, RunInfo, Signal
 from babbitt.register.records import engines, events, runs
 
@@ -86,13 +87,13 @@ def an_event(run_id="r1", *, kind="over_rev", start_s=100.0, end_s=102.0, peak_s
         duration_s=end_s - start_s,
         peak=7800.0,
         peak_s=peak_s,
-        peak_unit=PEAK_UNIT[kind],
+        peak_unit=KINDS[kind].unit,
         dose=10.0,
-        dose_unit=DOSE_UNIT[kind],
+        dose_unit=KINDS[kind].dose_unit,
         cause="on_power" if kind == "over_rev" else None,
         side=None,
         ended_by="release",
-        confidence="high",
+        confidence=CERTAIN,
         review=None,
         spec_version=VERSION,
     )

@@ -10,7 +10,8 @@ import numpy as np
 from babbitt.detect.judge import detect
 from babbitt.detect.watch import watched
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
-from babbitt.model.engine_spec import KINDS, parse_spec
+from babbitt.model.engine_spec import parse_spec
+from babbitt.model.kinds import KINDS
 from babbitt.model.run import BAD, GOOD, MISSING, Run, RunInfo, Signal
 from babbitt.register.records import engines, events, runs
 from babbitt.totals.exposure import expose

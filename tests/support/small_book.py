@@ -8,10 +8,11 @@ from pathlib import Path
 import numpy as np
 
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
-from babbitt.model.engine_spec import KINDS, parse_spec
-from babbitt.model.event import Event, event_id_of
+from babbitt.model.engine_spec import parse_spec
+from babbitt.model.event import CERTAIN, Event, event_id_of
 from babbitt.model.exposure import Exposure, RunningTable
 from babbitt.model.finding import Finding
+from babbitt.model.kinds import KINDS
 from babbitt.model.run import Run, RunInfo, Signal
 from babbitt.register.records import builds, engines, events, runs, teardowns
 from invented import SPEC
@@ -88,7 +89,7 @@ def add_run(
         cause=None,
         side="left",
         ended_by="release",
-        confidence="high",
+        confidence=CERTAIN,
         review=None,
         spec_version=spec_version,
     )

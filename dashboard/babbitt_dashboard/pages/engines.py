@@ -7,7 +7,7 @@ from typing import Any
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from babbitt.errors import BabbittError
-from babbitt.model.engine_spec import Kind
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.outlook.ahead import MOST_RUNS
 from babbitt.present.views.fleet import (
     SORTS,
@@ -23,7 +23,7 @@ from babbitt.present.views.fleet import (
 )
 from babbitt.present.views.foresight import Foreseen
 from babbitt.present.views.logs_refused import count_refused, refused_in_words
-from babbitt.present.words import KIND_TITLE, NOTHING, Reader, duration, share, unbroken
+from babbitt.present.words import NOTHING, Reader, duration, share, unbroken
 from babbitt_dashboard.address import mirror_state, number_from, path_to, state_store
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.marks import (
@@ -118,7 +118,7 @@ def listing(found: Fleet, reader: Reader, sort: str) -> html.Div:
         _head("Engine", "engine", found, sort),
         html.Th(f"What drove it, {ahead_in_words(found.runs)}", scope="col"),
         _head("Running", "running", found, sort, right=True),
-        *(_head(KIND_TITLE[kind].capitalize(), kind, found, sort) for kind in found.kinds),
+        *(_head(KINDS[kind].title.capitalize(), kind, found, sort) for kind in found.kinds),
         _head("Oil pressure", "pressure", found, sort, right=True),
         _head("Last run", "last", found, sort, right=True),
         _head("Logs", "watched", found, sort),
@@ -164,7 +164,7 @@ def _row(engine: FleetEngine, found: Fleet, reader: Reader) -> html.Tr:
         ("", name, ""),
         ("", unbroken(because(engine.outlook)), "eng-why"),
         ("Running", duration(totals.running_s), "right"),
-        *((KIND_TITLE[kind], _life(engine, kind), "eng-life") for kind in found.kinds),
+        *((KINDS[kind].title, _life(engine, kind), "eng-life") for kind in found.kinds),
         (
             "Oil pressure",
             drift_in_figures(drift),
@@ -186,7 +186,7 @@ def _life(engine: FleetEngine, kind: Kind) -> list[Any]:
     if use is None:
         return [html.Span(NOTHING, title="No life dose in the spec")]
     return [
-        life_bar(KIND_TITLE[kind], use.used, use.ahead),
+        life_bar(KINDS[kind].title, use.used, use.ahead),
         html.Span(share(use.used), className="eng-share"),
     ]
 

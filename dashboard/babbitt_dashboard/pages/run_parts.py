@@ -8,9 +8,10 @@ from typing import Any
 from dash import dcc, html
 
 from babbitt.model.event import NOT_COUNTED, Event, Verdict
+from babbitt.model.kinds import KINDS
 from babbitt.present.views.event_words import event_doubts, event_sentence, event_title, worst_words
 from babbitt.present.views.run import RunView
-from babbitt.present.words import KIND_TITLE, Reader, clock, duration, share
+from babbitt.present.words import Reader, clock, duration, share
 from babbitt_dashboard.address import path_to
 from babbitt_dashboard.marks import empty_state, link
 
@@ -164,7 +165,7 @@ def _dose(event: Event, view: RunView, reader: Reader) -> str:
     words = f"From {clock(event.start_s)} to {clock(event.end_s)}; dose {dose}"
     life = view.spec.life.of(event.kind)
     if life is not None:
-        words += f", {share(event.dose / life)} of the life dose for {KIND_TITLE[event.kind]}"
+        words += f", {share(event.dose / life)} of the life dose for {KINDS[event.kind].title}"
     return f"{words}."
 
 

@@ -16,10 +16,10 @@ from babbitt.commands.common import (
     print_json,
     who,
 )
-from babbitt.model.engine_spec import Kind
 from babbitt.model.event import Event, Verdict
+from babbitt.model.kinds import KINDS, Kind
+from babbitt.present.views.event_words import reasons_in_words
 from babbitt.present.words import (
-    KIND_TITLE,
     NOTHING,
     Reader,
     clock,
@@ -42,6 +42,11 @@ def events(
     logbook: LogbookOption = None,
 ) -> None:
     """List the harmful events, oldest first."""
+    if kind is not None and kind not in KINDS:
+        known = ", ".join(KINDS)
+        raise typer.BadParameter(
+            f"{kind!r} is no kind of harm: it is one of {known}", param_hint="--kind"
+        )
     book = open_from(context, logbook)
     with book.register.reading() as session:
         found = records.list_events(session, engine_id=engine, run_id=run, kind=kind)
@@ -112,10 +117,10 @@ def sentence(event: Event, reader: Reader) -> str:
 def _what(event: Event) -> str:
     """Return the kind of an event, and what else is known: cause, side of the corner, doubts."""
     parts = [
-        KIND_TITLE[event.kind],
+        KINDS[event.kind].title,
         event.cause.replace("_", " ") if event.cause else "",
         f"{event.side}-hander" if event.side else "",
         "cut off by a gap" if event.ended_by == "gap" else "",
-        "" if event.confidence == "high" else event.confidence.replace("low: ", "unsure: "),
+        f"unsure: {reasons_in_words(event.confidence)}" if event.confidence.reasons else "",
     ]
     return ", ".join(part for part in parts if part)

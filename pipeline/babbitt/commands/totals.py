@@ -12,14 +12,13 @@ import typer
 from babbitt.commands.common import JsonOption, LogbookOption, instant, open_from, out, print_json
 from babbitt.logbook.folder import Logbook
 from babbitt.model.damage_modes import part_named
-from babbitt.model.engine_spec import DOSE_UNIT
+from babbitt.model.kinds import KINDS
 from babbitt.model.part_records import PartPlace, PartSums
 from babbitt.model.records import Window
 from babbitt.model.service_limits import ServiceLimit, ServiceUse, service_use
 from babbitt.present.views.register import where_is
 from babbitt.present.words import (
     CAUTION,
-    KIND_TITLE,
     NOTHING,
     Reader,
     duration,
@@ -135,7 +134,7 @@ def print_overview(found: Sequence[Totals], reader: Reader) -> None:
         names = [each.engine_id, reader.day(each.last_run), duration(each.running_s)]
         for row in harm:
             listing.add_row(
-                *names, KIND_TITLE[row.kind], _bar(row.used), share(row.used), str(row.count)
+                *names, KINDS[row.kind].title, _bar(row.used), share(row.used), str(row.count)
             )
             names = ["", "", ""]
         if not harm:
@@ -162,7 +161,7 @@ def _print_engine(each: Totals, reader: Reader) -> None:
     for row in each.events:
         dose, unit = reader.dose(row.dose, row.dose_unit)
         listing.add_row(
-            KIND_TITLE[row.kind],
+            KINDS[row.kind].title,
             str(row.count) if row.count else NOTHING,
             duration(row.duration_s) if row.count else NOTHING,
             dose,
@@ -197,7 +196,7 @@ def _parts(
         column.justify = "left"
     for each in found:
         harm = [
-            f"{KIND_TITLE[kind]} {' '.join(reader.dose(sums.dose, DOSE_UNIT[kind]))}"
+            f"{KINDS[kind].title} {' '.join(reader.dose(sums.dose, KINDS[kind].dose_unit))}"
             for kind, sums in each.sums.kinds.items()
             if sums.count
         ]
@@ -237,7 +236,7 @@ def _part_json(
                 "count": of_kind.count,
                 "duration_s": of_kind.duration_s,
                 "dose": of_kind.dose,
-                "dose_unit": DOSE_UNIT[kind],
+                "dose_unit": KINDS[kind].dose_unit,
                 "watched_s": of_kind.watched_s,
             }
             for kind, of_kind in sums.kinds.items()
@@ -252,7 +251,7 @@ def _uses(each: PartSums, limits: Mapping[str, ServiceLimit]) -> tuple[ServiceUs
 
 
 def _limit(use: ServiceUse) -> str:
-    of = {str(kind): f" of {title}" for kind, title in KIND_TITLE.items()}
+    of = {str(kind): f" of {about.title}" for kind, about in KINDS.items()}
     return f"{number(use.limit)} {use.unit}{of.get(use.measure, '')}"
 
 
@@ -275,9 +274,9 @@ def _count(value: float | None) -> str:
 def _remarks(each: Totals) -> list[str]:
     """Say what the figures leave out."""
     remarks = []
-    unseen = [KIND_TITLE[row.kind] for row in each.events if row.dose is None]
+    unseen = [KINDS[row.kind].title for row in each.events if row.dose is None]
     partly = [
-        f"{KIND_TITLE[row.kind]} {share(row.watched_share)}"
+        f"{KINDS[row.kind].title} {share(row.watched_share)}"
         for row in each.events
         if row.dose is not None and row.watched_share is not None and row.watched_share < 0.95
     ]

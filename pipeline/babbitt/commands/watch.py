@@ -34,8 +34,8 @@ from babbitt.jobs.ingest_result import Intake
 from babbitt.jobs.watch import Back, Landed, Landing, Missing, State, watch_folder
 from babbitt.logbook.folder import Logbook, read_settings
 from babbitt.logbook.settings import Settings, zone
-from babbitt.model.engine_spec import Kind
-from babbitt.present.words import KIND_TITLE, duration, short
+from babbitt.model.kinds import KINDS, Kind
+from babbitt.present.words import duration, short
 from babbitt.register.records import engines, events
 
 _AGAIN_AFTER_S = 20.0
@@ -177,7 +177,7 @@ class Watcher:
         if intake.status == "duplicate":
             return f"{name}  taken in before: {run}"
         counts = self._events(intake)
-        found = ", ".join(f"{count} {KIND_TITLE[kind]}" for kind, count in counts.items())
+        found = ", ".join(f"{count} {KINDS[kind].title}" for kind, count in counts.items())
         by = f", profile {intake.profile}" if intake.profile else ""
         warned = f"; {len(intake.warnings)} warnings" if intake.warnings else ""
         return f"{name}  {run}{by}: {found or 'no events'}{warned}"

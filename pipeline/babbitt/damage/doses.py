@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from babbitt.model.damage_modes import Cause, causes
-from babbitt.model.engine_spec import Kind
 from babbitt.model.event import NOT_COUNTED, Event
+from babbitt.model.kinds import Kind
 
 
 def events_by_cause(events: Iterable[Event]) -> dict[str, tuple[Event, ...]]:

@@ -14,7 +14,8 @@ import numpy as np
 
 from babbitt.errors import SettingsError
 from babbitt.model.damage_modes import RUNNING, DamageMode, causes
-from babbitt.model.engine_spec import Kind, LifeSection
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.kinds import Kind
 from babbitt.model.run import FloatArray
 
 UNLOGGED_WEIGHT = 0.03

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Literal
 
+from babbitt.detect.conditions import Conditions
+from babbitt.detect.pressure import PressureSurface
 from babbitt.detect.spans import SampleArray, Spans
-from babbitt.model.engine_spec import DOSE_UNIT, PEAK_UNIT, EngineSpec, Kind
-from babbitt.model.event import Event, event_id_of
-from babbitt.model.run import FloatArray, IndexArray, Run
+from babbitt.model.engine_spec import EngineSpec
+from babbitt.model.event import CERTAIN, Confidence, Event, event_id_of
+from babbitt.model.kinds import KINDS, Kind
+from babbitt.model.run import BoolArray, FloatArray, IndexArray, Run
 
 Side = Literal["left", "right"]
 
@@ -18,7 +22,33 @@ MERGE_GAP_S = 0.5
 TEMPERATURE_MERGE_GAP_S = 2.0
 """The same for temperatures, which move slowly."""
 
-CERTAIN = "high"
+
+SURE = 1.1
+"""A signal counts as released when it is by so much more than it takes, so that rounding decides
+nothing."""
+
+
+@dataclass(frozen=True)
+class Detector:
+    """What finds the events of a kind.
+
+    Attributes:
+        find: returns the events of a run; called where the run has what the kind needs.
+        released: tells, for a run and limits, at which samples no event is open: its signal is
+            released by SURE, or lost; shape (samples,).
+        channels: that `released` reads; a run without one of them has no event.
+    """
+
+    find: Callable[[Run, EngineSpec, PressureSurface | None, Conditions], tuple[Event, ...]]
+    released: Callable[[Run, EngineSpec, PressureSurface | None], BoolArray]
+    channels: tuple[str, ...]
+
+
+def below(run: Run, name: str, limit: float) -> BoolArray:
+    """Samples at which a channel is below a limit, or lost; shape (samples,)."""
+    signal = run.signals[name]
+    found: BoolArray = (signal.values < limit) | ~signal.usable()
+    return found
 
 
 def max_gap_s(run: Run, *channels: str) -> float:
@@ -29,11 +59,6 @@ def max_gap_s(run: Run, *channels: str) -> float:
     rates_hz = (run.signals[name].native_hz for name in channels)
     slowest = max((1.0 / hz for hz in rates_hz if hz > 0.0), default=0.0)
     return max(run.info.max_gap_s, 3.0 * slowest)
-
-
-def low_confidence(reasons: Sequence[str]) -> str:
-    """Return the confidence of an event that these reasons speak against."""
-    return "low: " + "; ".join(reasons) if reasons else CERTAIN
 
 
 def events_of(
@@ -47,7 +72,7 @@ def events_of(
     doses: FloatArray,
     causes: Sequence[str | None] | None = None,
     sides: Sequence[Side | None] | None = None,
-    confidences: Sequence[str] | None = None,
+    confidences: Sequence[Confidence] | None = None,
 ) -> tuple[Event, ...]:
     """Return the spans as events, one each, not reviewed.
 
@@ -78,9 +103,9 @@ def events_of(
                 duration_s=float(spans.duration_s[i]),
                 peak=float(values[peaks[i]]),
                 peak_s=peak_s,
-                peak_unit=PEAK_UNIT[kind],
+                peak_unit=KINDS[kind].unit,
                 dose=float(doses[i]),
-                dose_unit=DOSE_UNIT[kind],
+                dose_unit=KINDS[kind].dose_unit,
                 cause=causes[i] if causes else None,
                 side=sides[i] if sides else None,
                 ended_by=spans.ended_by[i],

@@ -4,12 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from babbitt.detect.assemble import MERGE_GAP_S, events_of, max_gap_s
-from babbitt.detect.conditions import Conditions
+from babbitt.detect.assemble import (
+    MERGE_GAP_S,
+    SURE,
+    Detector,
+    below,
+    events_of,
+    max_gap_s,
+)
+from babbitt.detect.conditions import Conditions, held_oil_temperature
 from babbitt.detect.spans import find_spans
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.event import Event
-from babbitt.model.run import ChannelArray, FloatArray, Run
+from babbitt.model.run import BoolArray, ChannelArray, FloatArray, Run
 
 WARMTH_K = 50.0
 """Oil so far below warm counts as beyond its limit by as much as twice the allowed load."""
@@ -74,3 +81,21 @@ def _share_over(values: ChannelArray, limit: float) -> ChannelArray:
     share = values * np.float32(1.0 / limit)
     share -= np.float32(1.0)
     return share
+
+
+def _released(run: Run, spec: EngineSpec) -> BoolArray:
+    limits, share = spec.cold_load, 1.0 - SURE * RELEASE_SHARE
+    easy = below(run, "rpm", limits.rpm * share)
+    if "boost" in run.signals:
+        easy &= below(run, "boost", limits.boost_kpa * share)
+    warm_c = spec.oil_temperature.warm_c + SURE * RELEASE_SHARE * WARMTH_K
+    oil_c = held_oil_temperature(run)
+    easy |= (oil_c > warm_c) | np.isnan(oil_c) | ~run.signals["rpm"].usable()
+    return easy
+
+
+DETECTOR = Detector(
+    find=lambda run, spec, _, conditions: cold_loads(run, spec, conditions),
+    released=lambda run, spec, _: _released(run, spec),
+    channels=("rpm",),
+)

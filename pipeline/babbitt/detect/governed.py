@@ -5,56 +5,11 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from babbitt.detect.judge import DETECTOR_VERSION
 from babbitt.detect.pressure import PressureSurface
-from babbitt.model.engine_spec import KINDS, EngineSpec, Kind
-
-
-@dataclass(frozen=True)
-class Governed:
-    """What a kind is judged by.
-
-    Attributes:
-        channels: that it reads.
-        limits: sections of the spec that it reads, or single keys of them.
-        surface: whether it reads the expected oil pressure.
-    """
-
-    channels: tuple[str, ...]
-    limits: tuple[str, ...]
-    surface: bool = False
-
-
-_OIL = Governed(
-    ("rpm", "oil_pressure", "oil_temperature", "lateral_g"),
-    ("oil_pressure", "cornering", "engine.idle_rpm"),
-    surface=True,
-)
-GOVERNED: dict[Kind, Governed] = {
-    "over_rev": Governed(("rpm", "boost", "throttle"), ("over_rev",)),
-    # One search finds both, and tells them apart.
-    "oil_starvation": _OIL,
-    "low_oil_pressure": _OIL,
-    "coolant_overheat": Governed(
-        ("rpm", "coolant_temperature"),
-        (
-            "coolant_temperature.limit_c",
-            "coolant_temperature.min_duration_s",
-            "engine.idle_rpm",
-        ),
-    ),
-    "oil_overheat": Governed(
-        ("rpm", "oil_temperature"),
-        ("oil_temperature.limit_c", "oil_temperature.min_duration_s", "engine.idle_rpm"),
-    ),
-    "overboost": Governed(("rpm", "boost"), ("boost",)),
-    "cold_load": Governed(
-        ("rpm", "oil_temperature", "boost"),
-        ("cold_load", "oil_temperature.warm_c", "engine.idle_rpm"),
-    ),
-}
+from babbitt.model.engine_spec import EngineSpec
+from babbitt.model.kinds import KINDS, Kind
 
 _SUMMARISED = (
     "engine",
@@ -72,7 +27,7 @@ _SUMMARISED = (
 
 def channels_of(kinds: Sequence[Kind]) -> tuple[str, ...]:
     """Return the channels that these kinds read."""
-    return tuple(dict.fromkeys(name for kind in kinds for name in GOVERNED[kind].channels))
+    return tuple(dict.fromkeys(name for kind in kinds for name in KINDS[kind].reads))
 
 
 def summary_key(spec: EngineSpec) -> str:
@@ -92,9 +47,9 @@ def judged_key(spec: EngineSpec, surface: PressureSurface | None) -> str:
     """
     expected = surface.key if surface else "floor"
     keys = [f"spec={spec.version()}"]
-    for kind, by in GOVERNED.items():
-        begins = f"{DETECTOR_VERSION}/{expected}" if by.surface else f"{DETECTOR_VERSION}"
-        keys.append(f"{kind}={_hash(begins, by.limits, spec)}")
+    for kind, about in KINDS.items():
+        begins = f"{DETECTOR_VERSION}/{expected}" if about.learned else f"{DETECTOR_VERSION}"
+        keys.append(f"{kind}={_hash(begins, about.governed_by, spec)}")
     return " ".join([*keys, "else="])
 
 
@@ -106,10 +61,10 @@ def stale_kinds(judged_by: str | None, key: str) -> tuple[Kind, ...]:
         key: of today.
     """
     if judged_by is None:
-        return KINDS
+        return tuple(KINDS)
     before, now = _parts(judged_by), _parts(key)
     if before.get("else") != now["else"]:
-        return KINDS
+        return tuple(KINDS)
     return tuple(kind for kind in KINDS if before.get(kind) != now[kind])
 
 
@@ -118,10 +73,6 @@ def _parts(key: str) -> dict[str, str]:
 
 
 def _hash(begins: str, limits: Sequence[str], spec: EngineSpec) -> str:
-    values = spec.model_dump(mode="json")
-    chosen = {}
-    for name in limits:
-        section, _, key = name.partition(".")
-        chosen[name] = values[section][key] if key else values[section]
+    chosen = {name: spec.value_at(name) for name in limits}
     text = f"{begins}/{json.dumps(chosen, sort_keys=True)}"
     return hashlib.sha256(text.encode()).hexdigest()[:8]

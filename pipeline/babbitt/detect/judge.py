@@ -4,17 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 
-from babbitt.detect.cold_load import cold_loads
+from babbitt.detect import cold_load, oil_pressure, over_rev, overboost, overheat
+from babbitt.detect.assemble import Detector
 from babbitt.detect.conditions import conditions_of
-from babbitt.detect.oil_pressure import oil_deficits
-from babbitt.detect.over_rev import over_revs
-from babbitt.detect.overboost import overboosts
-from babbitt.detect.overheat import coolant_overheats, oil_overheats
 from babbitt.detect.pressure import PressureSurface
 from babbitt.detect.watch import watchable
-from babbitt.model.engine_spec import KINDS, EngineSpec, Kind
+from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.event import Event
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.run import Run
+
+DETECTORS: dict[Kind, Detector] = {
+    "over_rev": over_rev.DETECTOR,
+    # One search finds both, and tells them apart.
+    "oil_starvation": oil_pressure.DETECTOR,
+    "low_oil_pressure": oil_pressure.DETECTOR,
+    "coolant_overheat": overheat.COOLANT,
+    "oil_overheat": overheat.OIL,
+    "overboost": overboost.DETECTOR,
+    "cold_load": cold_load.DETECTOR,
+}
+"""What finds the events of each kind."""
 
 DETECTOR_VERSION = 2
 """Raised whenever the same run, limits and surface give other events than before."""
@@ -44,21 +54,17 @@ def detect(
         return ()
     conditions = conditions_of(run, spec)
     events: list[Event] = []
-    if "over_rev" in kinds:
-        events += over_revs(run, spec)
-    if "low_oil_pressure" in kinds:
-        events += oil_deficits(run, spec, surface, conditions)
-    if "coolant_overheat" in kinds:
-        events += coolant_overheats(run, spec, conditions)
-    if "oil_overheat" in kinds:
-        events += oil_overheats(run, spec, conditions)
-    if "overboost" in kinds:
-        events += overboosts(run, spec)
-    if "cold_load" in kinds:
-        events += cold_loads(run, spec, conditions)
+    for detector in detectors_of(kinds):
+        events += detector.find(run, spec, surface, conditions)
     return in_order(events)
+
+
+def detectors_of(kinds: Collection[Kind]) -> tuple[Detector, ...]:
+    """Detectors of some kinds, one that finds several of them once, in the order of KINDS."""
+    return tuple(dict.fromkeys(DETECTORS[kind] for kind in KINDS if kind in kinds))
 
 
 def in_order(events: Iterable[Event]) -> tuple[Event, ...]:
     """Return events in order of start; those that start at once in the order of the kinds."""
-    return tuple(sorted(events, key=lambda event: (event.start_s, KINDS.index(event.kind))))
+    place = {kind: n for n, kind in enumerate(KINDS)}
+    return tuple(sorted(events, key=lambda event: (event.start_s, place[event.kind])))

@@ -4,12 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from babbitt.detect.assemble import MERGE_GAP_S, Side, events_of, low_confidence, max_gap_s
-from babbitt.detect.conditions import Conditions
+from babbitt.detect.assemble import (
+    MERGE_GAP_S,
+    SURE,
+    Detector,
+    Side,
+    events_of,
+    max_gap_s,
+)
+from babbitt.detect.conditions import Conditions, held_oil_temperature
 from babbitt.detect.pressure import PressureSurface, floor_line_kpa
 from babbitt.detect.spans import Spans, find_spans
-from babbitt.model.engine_spec import EngineSpec, Kind
-from babbitt.model.event import Event
+from babbitt.model.engine_spec import EngineSpec
+from babbitt.model.event import Confidence, Event, Reason, confidence_of
+from babbitt.model.kinds import Kind
 from babbitt.model.run import SUSPECT, BoolArray, ChannelArray, FloatArray, Run
 
 RELEASE_KPA = 10.0
@@ -126,7 +134,7 @@ def _confidences(
     surface: PressureSurface | None,
     oil_c: ChannelArray,
     kinds: list[Kind],
-) -> list[str]:
+) -> list[Confidence]:
     lateral = run.signals.get("lateral_g")
     no_lateral = np.zeros(len(spans), dtype=np.bool_)
     cornering_known = no_lateral if lateral is None else lateral.usable()[spans.openings]
@@ -136,14 +144,29 @@ def _confidences(
     for i, kind in enumerate(kinds):
         reasons = []
         if surface is None:
-            reasons.append("expected pressure not learned yet")
+            reasons.append(Reason("pressure_not_learned"))
         elif not oil_known[i]:
-            reasons.append("no oil temperature")
+            reasons.append(Reason("no_oil_temperature"))
         if kind == "low_oil_pressure" and not cornering_known[i]:
-            reasons.append("no lateral acceleration")
+            reasons.append(Reason("no_lateral_g"))
         within = slice(*np.searchsorted(run.time_s, (spans.start_s[i], spans.end_s[i])))
         doubted = np.count_nonzero(flags[within] == SUSPECT)
         if doubted and doubted >= DOUBTED_SHARE * len(flags[within]):
-            reasons.append("the sensor may have been unplugged")
-        confidences.append(low_confidence(reasons))
+            reasons.append(Reason("perhaps_unplugged"))
+        confidences.append(confidence_of(reasons))
     return confidences
+
+
+def _released(run: Run, spec: EngineSpec, surface: PressureSurface | None) -> BoolArray:
+    oil, rpm, limits = run.signals["oil_pressure"], run.signals["rpm"], spec.oil_pressure
+    up = (rpm.values <= limits.floor_above_rpm) | ~oil.usable() | ~rpm.usable()
+    at = np.flatnonzero(~up)
+    least = floor_line_kpa(rpm.values[at], limits)
+    if surface is not None:
+        expected = surface.expected(rpm.values[at], held_oil_temperature(run)[at])
+        np.maximum(least, expected * np.float32(limits.starved_fraction), out=least)
+    up[at] = oil.values[at] > least + SURE * RELEASE_KPA
+    return up
+
+
+DETECTOR = Detector(find=oil_deficits, released=_released, channels=("rpm", "oil_pressure"))

@@ -6,10 +6,17 @@ import math
 
 import numpy as np
 
-from babbitt.detect.assemble import CERTAIN, MERGE_GAP_S, events_of, low_confidence, max_gap_s
+from babbitt.detect.assemble import (
+    MERGE_GAP_S,
+    SURE,
+    Detector,
+    below,
+    events_of,
+    max_gap_s,
+)
 from babbitt.detect.spans import find_spans
 from babbitt.model.engine_spec import EngineSpec, OverRevSection
-from babbitt.model.event import Event
+from babbitt.model.event import CERTAIN, Confidence, Event, Reason, confidence_of
 from babbitt.model.run import BAD, ChannelArray, FloatArray, Run
 
 RELEASE_RPM = 100.0
@@ -73,19 +80,21 @@ def over_revs(run: Run, spec: EngineSpec) -> tuple[Event, ...]:
     )
 
 
-def _cause(run: Run, limits: OverRevSection, start_s: float, opening_s: float) -> tuple[str, str]:
+def _cause(
+    run: Run, limits: OverRevSection, start_s: float, opening_s: float
+) -> tuple[str, Confidence]:
     """Return cause and confidence of the over-rev that starts at `start_s`.
 
     Its first sample is at `opening_s`; a span that starts there, not at a crossing before it, was
     under way when the log, or a stretch of it, began.
     """
     if start_s == opening_s:
-        return "on_power", low_confidence(["the log does not show how engine speed rose"])
+        return "on_power", confidence_of([Reason("rise_not_logged")])
     if _steepest_rise_rpm_per_s(run, start_s, opening_s) <= limits.free_rev_rpm_per_s:
         return "on_power", CERTAIN
     lifted = _lifted(run, start_s)
     if lifted is None:
-        return "on_power", low_confidence(["neither boost nor throttle tells it from driven"])
+        return "on_power", confidence_of([Reason("lift_not_logged")])
     return ("driven" if lifted else "on_power"), CERTAIN
 
 
@@ -115,3 +124,10 @@ def _usable(run: Run, name: str, from_s: float, to_s: float) -> tuple[FloatArray
     signal = run.signals[name]
     usable = signal.flags[stretch] < BAD
     return run.time_s[stretch][usable], signal.values[stretch][usable]
+
+
+DETECTOR = Detector(
+    find=lambda run, spec, _surface, _conditions: over_revs(run, spec),
+    released=lambda run, spec, _: below(run, "rpm", spec.over_rev.redline_rpm - SURE * RELEASE_RPM),
+    channels=("rpm",),
+)

@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from babbitt.detect.assemble import MERGE_GAP_S, events_of, max_gap_s
+from babbitt.detect.assemble import (
+    MERGE_GAP_S,
+    SURE,
+    Detector,
+    below,
+    events_of,
+    max_gap_s,
+)
 from babbitt.detect.spans import find_spans
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.event import Event
@@ -37,3 +44,10 @@ def overboosts(run: Run, spec: EngineSpec) -> tuple[Event, ...]:
         peaks=spans.peaks(boost.values),
         doses=spans.integrate(np.positive, excess, degree=1),
     )
+
+
+DETECTOR = Detector(
+    find=lambda run, spec, _surface, _conditions: overboosts(run, spec),
+    released=lambda run, spec, _: below(run, "boost", spec.boost.limit_kpa - SURE * RELEASE_KPA),
+    channels=("boost",),
+)

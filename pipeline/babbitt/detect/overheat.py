@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from babbitt.detect.assemble import TEMPERATURE_MERGE_GAP_S, events_of, max_gap_s
+from babbitt.detect.assemble import (
+    SURE,
+    TEMPERATURE_MERGE_GAP_S,
+    Detector,
+    below,
+    events_of,
+    max_gap_s,
+)
 from babbitt.detect.conditions import Conditions
 from babbitt.detect.spans import find_spans
-from babbitt.model.engine_spec import (
-    CoolantTemperatureSection,
-    EngineSpec,
-    Kind,
-    OilTemperatureSection,
-)
+from babbitt.model.engine_spec import CoolantTemperatureSection, EngineSpec, OilTemperatureSection
 from babbitt.model.event import Event
+from babbitt.model.kinds import Kind
 from babbitt.model.run import Run
 
 RELEASE_K = 1.0
@@ -63,3 +66,19 @@ def _overheats(
         doses=spans.integrate(np.positive, excess, degree=1),
         causes=causes,
     )
+
+
+COOLANT = Detector(
+    find=lambda run, spec, _, conditions: coolant_overheats(run, spec, conditions),
+    released=lambda run, spec, _: below(
+        run, "coolant_temperature", spec.coolant_temperature.limit_c - SURE * RELEASE_K
+    ),
+    channels=("coolant_temperature",),
+)
+OIL = Detector(
+    find=lambda run, spec, _, conditions: oil_overheats(run, spec, conditions),
+    released=lambda run, spec, _: below(
+        run, "oil_temperature", spec.oil_temperature.limit_c - SURE * RELEASE_K
+    ),
+    channels=("oil_temperature",),
+)

@@ -7,22 +7,14 @@ from collections.abc import Collection, Iterable, Iterator
 import numpy as np
 
 from babbitt.detect.assemble import TEMPERATURE_MERGE_GAP_S, max_gap_s
-from babbitt.detect.cold_load import RELEASE_SHARE, WARMTH_K
-from babbitt.detect.conditions import held_oil_temperature
-from babbitt.detect.judge import detect, in_order
-from babbitt.detect.oil_pressure import RELEASE_KPA as OIL_RELEASE_KPA
-from babbitt.detect.over_rev import RELEASE_RPM
-from babbitt.detect.overboost import RELEASE_KPA
-from babbitt.detect.overheat import RELEASE_K
-from babbitt.detect.pressure import PressureSurface, floor_line_kpa
+from babbitt.detect.judge import DETECTORS, detect, in_order
+from babbitt.detect.pressure import PressureSurface
 from babbitt.model.engine_running import stretches
-from babbitt.model.engine_spec import KINDS, EngineSpec, Kind
+from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.event import Event
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.run import BoolArray, FloatArray, Run, join_parts
 from babbitt.model.run_windows import BEFORE_S, begin_before, stretch
-
-SURE = 1.1
-"""Signals must be released by so much more than it takes, so that rounding decides nothing."""
 
 _SLACK_S = 1.0
 _TAIL_S = 120.0
@@ -104,49 +96,10 @@ def _released(
     That is longer than spans may be apart and become one event, and than the signal may be lost and
     a span go on.
     """
-    limits = (
-        ("rpm", spec.over_rev.redline_rpm - SURE * RELEASE_RPM),
-        ("coolant_temperature", spec.coolant_temperature.limit_c - SURE * RELEASE_K),
-        ("oil_temperature", spec.oil_temperature.limit_c - SURE * RELEASE_K),
-        ("boost", spec.boost.limit_kpa - SURE * RELEASE_KPA),
-    )
-    for name, released_below in limits:
-        if name in run.signals:
-            yield _below(run, name, released_below), _reach_s(run, name)
-    if "rpm" in run.signals:
-        yield _no_cold_load(run, spec), _reach_s(run, "rpm")
-    if "rpm" in run.signals and "oil_pressure" in run.signals:
-        yield _oil_is_up(run, spec, surface), _reach_s(run, "rpm", "oil_pressure")
+    for detector in dict.fromkeys(DETECTORS.values()):
+        if all(name in run.signals for name in detector.channels):
+            yield detector.released(run, spec, surface), _reach_s(run, *detector.channels)
 
 
 def _reach_s(run: Run, *names: str) -> float:
     return max(TEMPERATURE_MERGE_GAP_S, max_gap_s(run, *names)) + _SLACK_S
-
-
-def _below(run: Run, name: str, limit: float) -> BoolArray:
-    signal = run.signals[name]
-    below: BoolArray = (signal.values < limit) | ~signal.usable()
-    return below
-
-
-def _no_cold_load(run: Run, spec: EngineSpec) -> BoolArray:
-    limits, share = spec.cold_load, 1.0 - SURE * RELEASE_SHARE
-    easy = _below(run, "rpm", limits.rpm * share)
-    if "boost" in run.signals:
-        easy &= _below(run, "boost", limits.boost_kpa * share)
-    warm_c = spec.oil_temperature.warm_c + SURE * RELEASE_SHARE * WARMTH_K
-    oil_c = held_oil_temperature(run)
-    easy |= (oil_c > warm_c) | np.isnan(oil_c) | ~run.signals["rpm"].usable()
-    return easy
-
-
-def _oil_is_up(run: Run, spec: EngineSpec, surface: PressureSurface | None) -> BoolArray:
-    oil, rpm, limits = run.signals["oil_pressure"], run.signals["rpm"], spec.oil_pressure
-    up = (rpm.values <= limits.floor_above_rpm) | ~oil.usable() | ~rpm.usable()
-    at = np.flatnonzero(~up)
-    least = floor_line_kpa(rpm.values[at], limits)
-    if surface is not None:
-        expected = surface.expected(rpm.values[at], held_oil_temperature(run)[at])
-        np.maximum(least, expected * np.float32(limits.starved_fraction), out=least)
-    up[at] = oil.values[at] > least + SURE * OIL_RELEASE_KPA
-    return up

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from babbitt.model.engine_running import interval_s, running
-from babbitt.model.engine_spec import KINDS, EngineSpec, Kind
+from babbitt.model.engine_spec import EngineSpec
+from babbitt.model.kinds import KINDS, HarmKind, Kind
 from babbitt.model.run import BoolArray, Run
 from babbitt.model.run_windows import Window, whole
 
@@ -18,18 +17,9 @@ RATE_TOLERANCE = 0.05
 """Loggers miss their nominal rate by a little."""
 
 
-@dataclass(frozen=True)
-class _Need:
-    """What it takes to see a kind: a channel fast enough for its minimum duration, and others."""
-
-    channel: str
-    min_duration_s: float
-    others: tuple[str, ...]
-
-
 def watchable(run: Run, spec: EngineSpec) -> frozenset[Kind]:
     """Return the kinds that a run could show at all: channels present and sampled fast enough."""
-    return frozenset(kind for kind in KINDS if _can_show(run, _needs(spec)[kind]))
+    return frozenset(kind for kind, about in KINDS.items() if _can_show(run, about, spec))
 
 
 def watched(run: Run, spec: EngineSpec) -> dict[Kind, float]:
@@ -44,7 +34,6 @@ def watched(run: Run, spec: EngineSpec) -> dict[Kind, float]:
 def watched_in(window: Window, spec: EngineSpec) -> dict[Kind, float]:
     """Return the same for a stretch of a run; those of all stretches add up."""
     run, core = window.run, window.core
-    needs = _needs(spec)
     seen = watchable(run, spec)
     if not seen:
         return dict.fromkeys(KINDS, 0.0)
@@ -57,34 +46,19 @@ def watched_in(window: Window, spec: EngineSpec) -> dict[Kind, float]:
         return float(seconds[lost[runs[lost]]].sum())
 
     return {
-        kind: running_s - lost_s((needs[kind].channel, *needs[kind].others))
-        if kind in seen
-        else 0.0
-        for kind in KINDS
+        kind: running_s - lost_s((about.channel, *about.needs)) if kind in seen else 0.0
+        for kind, about in KINDS.items()
     }
 
 
-def _needs(spec: EngineSpec) -> dict[Kind, _Need]:
-    oil, coolant = spec.oil_temperature, spec.coolant_temperature
-    pressure_s = spec.oil_pressure.min_duration_s
-    return {
-        # No minimum in the spec: an over-rev of one sample, at any rate, is an over-rev.
-        "over_rev": _Need("rpm", 0.0, ()),
-        "oil_starvation": _Need("oil_pressure", pressure_s, ("rpm", "lateral_g")),
-        "low_oil_pressure": _Need("oil_pressure", pressure_s, ("rpm",)),
-        "coolant_overheat": _Need("coolant_temperature", coolant.min_duration_s, ("rpm",)),
-        "oil_overheat": _Need("oil_temperature", oil.min_duration_s, ("rpm",)),
-        "overboost": _Need("boost", spec.boost.min_duration_s, ("rpm",)),
-        # The oil warms slowly: its own rate does not matter.
-        "cold_load": _Need("rpm", spec.cold_load.min_duration_s, ("oil_temperature",)),
-    }
-
-
-def _can_show(run: Run, need: _Need) -> bool:
-    if any(name not in run.signals for name in (need.channel, *need.others)):
+def _can_show(run: Run, kind: HarmKind, spec: EngineSpec) -> bool:
+    if any(name not in run.signals for name in (kind.channel, *kind.needs)):
         return False
-    samples = run.signals[need.channel].native_hz * need.min_duration_s
-    return need.min_duration_s == 0.0 or samples >= LEAST_SAMPLES * (1.0 - RATE_TOLERANCE)
+    if kind.least_duration is None:
+        return True
+    least_s = float(spec.value_at(kind.least_duration))
+    samples = run.signals[kind.channel].native_hz * least_s
+    return least_s == 0.0 or samples >= LEAST_SAMPLES * (1.0 - RATE_TOLERANCE)
 
 
 def _unusable(run: Run, channels: tuple[str, ...]) -> BoolArray:

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Iterator
 from typing import Any
 
 from babbitt.logbook.folder import Logbook
-from babbitt.model.engine_spec import DOSE_UNIT, KINDS
+from babbitt.model.kinds import KINDS
 from babbitt.model.part_records import PartSums
 from babbitt.model.records import Build, Window
 from babbitt.register import Session
@@ -159,6 +159,6 @@ def _part_kind_rows(parts: Iterable[PartSums]) -> Rows:
                 of_kind.count,
                 of_kind.duration_s,
                 None if unseen else of_kind.dose,
-                DOSE_UNIT[kind],
+                KINDS[kind].dose_unit,
                 of_kind.watched_s,
             )

@@ -28,6 +28,7 @@ from babbitt.ingest.time.timebase import Pace, Placed, about_gaps, pace_of, plac
 from babbitt.ingest.time.timing import start_noted
 from babbitt.model.channels import WATCHED, channels
 from babbitt.model.engine_running import interval_s
+from babbitt.model.kinds import KINDS, kinds_without
 from babbitt.model.run import (
     BAD,
     MISSING,
@@ -56,15 +57,6 @@ that a sensor may read one value (channels.toml)."""
 
 TURNING_ABOVE_RPM = 200.0
 """A starter motor turns an engine at about this speed (common practice, no source)."""
-
-_UNWATCHED = {
-    "oil_pressure": "oil starvation, low oil pressure",
-    "oil_temperature": "oil overheating, load on cold oil",
-    "coolant_temperature": "coolant overheating",
-    "boost": "overboost",
-    "lateral_g": "oil starvation",
-}
-"""What cannot be seen in a run without the channel."""
 
 
 @dataclass(frozen=True)
@@ -334,6 +326,12 @@ def _left_out(log: Parsed) -> list[str]:
 def _not_watched(signals: Mapping[str, object]) -> list[str]:
     """Say what cannot be seen in a run for want of a channel."""
     lacking = [
-        f"{channels()[name].title} ({_UNWATCHED[name]})" for name in WATCHED if name not in signals
+        f"{channels()[name].title} ({_kinds_without(name)})"
+        for name in WATCHED
+        if name not in signals
     ]
     return [f"Not in this log, so not watched: {'; '.join(lacking)}."] if lacking else []
+
+
+def _kinds_without(channel: str) -> str:
+    return ", ".join(KINDS[kind].title for kind in kinds_without(channel))

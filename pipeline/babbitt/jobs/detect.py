@@ -15,9 +15,10 @@ from babbitt.errors import RunFileError
 from babbitt.jobs.check_sensors import compare_sensors
 from babbitt.logbook.folder import Logbook
 from babbitt.model.channels import WATCHED
-from babbitt.model.engine_spec import KINDS, EngineSpec
+from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.event import Event
 from babbitt.model.exposure import Exposure
+from babbitt.model.kinds import KINDS
 from babbitt.model.records import Build, RunRecord, SurfaceRecord
 from babbitt.model.run import Run
 from babbitt.model.run_windows import windows

@@ -19,7 +19,8 @@ from babbitt.jobs.fit import Learned, Learning, rpm_at_peaks
 from babbitt.jobs.gather import Gathered, fitted_to, gather
 from babbitt.logbook.folder import Logbook
 from babbitt.model.damage_modes import parts
-from babbitt.model.engine_spec import KINDS, Kind, LifeSection
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.records import Build
 from babbitt.outlook.ahead import pool_of
 from babbitt.outlook.backtest import BackTest, Track, back_test

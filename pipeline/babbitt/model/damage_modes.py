@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from babbitt.errors import RegisterError
 from babbitt.model.contracts import read_toml
-from babbitt.model.engine_spec import DOSE_UNIT, Kind
+from babbitt.model.kinds import KINDS, Kind
 
 PositionKind = Literal["cylinder", "crankpin", "main", "bank", "turbo_end", "none"]
 
@@ -196,7 +196,7 @@ def _cause(name: str, row: dict[str, Any]) -> Cause:
         name=name,
         title=row["title"],
         kind=kind,
-        dose_unit="h" if kind is None else DOSE_UNIT[kind],
+        dose_unit="h" if kind is None else KINDS[kind].dose_unit,
         event_cause=row.get("event_cause"),
         except_cause=row.get("except_cause"),
         during=row.get("during"),

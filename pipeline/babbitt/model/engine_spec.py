@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import hashlib
 import json
-from typing import Any, Literal, Self
+from typing import TYPE_CHECKING, Any, Self
 
 from pydantic import (
     BaseModel,
@@ -15,51 +15,14 @@ from pydantic import (
     PositiveFloat,
     PositiveInt,
     ValidationError,
+    create_model,
     model_validator,
 )
 
 from babbitt.errors import SettingsError, tell_faults
 from babbitt.model.engine_layout import EngineLayout, LayoutName
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.toml_text import read_toml, shown
-
-Kind = Literal[
-    "over_rev",
-    "oil_starvation",
-    "low_oil_pressure",
-    "coolant_overheat",
-    "oil_overheat",
-    "overboost",
-    "cold_load",
-]
-KINDS: tuple[Kind, ...] = (
-    "over_rev",
-    "oil_starvation",
-    "low_oil_pressure",
-    "coolant_overheat",
-    "oil_overheat",
-    "overboost",
-    "cold_load",
-)
-"""The kinds of harm, in the order in which every table lists them."""
-
-DOSE_UNIT: dict[Kind, str] = {
-    "over_rev": "weighted rev",
-    "oil_starvation": "rev",
-    "low_oil_pressure": "rev",
-    "coolant_overheat": "°C·s",
-    "oil_overheat": "°C·s",
-    "overboost": "kPa·s",
-    "cold_load": "rev",
-}
-PEAK_UNIT: dict[Kind, str] = {
-    "over_rev": "1/min",
-    "oil_starvation": "kPa",
-    "low_oil_pressure": "kPa",
-    "coolant_overheat": "°C",
-    "oil_overheat": "°C",
-    "overboost": "kPa",
-    "cold_load": "1/min",
-}
 
 
 class _Section(BaseModel):
@@ -160,21 +123,29 @@ class ColdLoadSection(_Section):
     min_duration_s: NonNegativeFloat = 0.5
 
 
-class LifeSection(_Section):
+class _Life(_Section):
     """Dose since refresh at which one engine in ten shows damage, a kind each; None: not stated."""
-
-    over_rev: PositiveFloat | None = None
-    oil_starvation: PositiveFloat | None = None
-    low_oil_pressure: PositiveFloat | None = None
-    coolant_overheat: PositiveFloat | None = None
-    oil_overheat: PositiveFloat | None = None
-    overboost: PositiveFloat | None = None
-    cold_load: PositiveFloat | None = None
 
     def of(self, kind: Kind) -> float | None:
         """The life dose of `kind`, in the unit of its dose."""
-        value: float | None = getattr(self, kind)
+        value: float | None = getattr(self, kind, None)
         return value
+
+
+if TYPE_CHECKING:
+
+    class LifeSection(_Life):
+        """Life doses; a field for each of KINDS."""
+
+        def __init__(self, **doses: float | None) -> None: ...
+
+else:
+    LifeSection = create_model(
+        "LifeSection",
+        __base__=_Life,
+        __doc__=_Life.__doc__,
+        **dict.fromkeys(KINDS, (PositiveFloat | None, None)),
+    )
 
 
 class DecisionSection(_Section):
@@ -204,6 +175,12 @@ class EngineSpec(_Section):
     cold_load: ColdLoadSection = ColdLoadSection()
     life: LifeSection = LifeSection()
     decision: DecisionSection = DecisionSection()
+
+    def value_at(self, key: str) -> Any:
+        """Section `key`, or the value of a ``section.key``, as JSON has it."""
+        section, _, name = key.partition(".")
+        found = self.model_dump(mode="json")[section]
+        return found[name] if name else found
 
     def version(self) -> str:
         """Hash of everything that decides which events are found; 12 hex digits.

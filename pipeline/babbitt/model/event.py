@@ -3,16 +3,93 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+import json
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
 from typing import Literal
 
-from babbitt.model.engine_spec import Kind
+from babbitt.model.kinds import Kind
 
 EndedBy = Literal["release", "gap", "end_of_run"]
 Verdict = Literal["confirmed", "sensor_fault", "harmless"]
 VERDICTS: tuple[Verdict, ...] = ("confirmed", "sensor_fault", "harmless")
 NOT_COUNTED: tuple[Verdict, ...] = ("sensor_fault", "harmless")
 """Reviews that take an event out of the totals."""
+
+
+ReasonCode = Literal[
+    "pressure_not_learned",
+    "no_oil_temperature",
+    "no_lateral_g",
+    "perhaps_unplugged",
+    "rise_not_logged",
+    "lift_not_logged",
+    "unit",
+    "exchanged",
+    "absolute",
+    "gauge",
+    "frozen",
+    "as_written",
+]
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One reason not to take an event as it stands.
+
+    Attributes:
+        code: pressure_not_learned, the build's expected oil pressure is not known yet;
+            no_oil_temperature and no_lateral_g, the run has none there; perhaps_unplugged, most of
+            its samples are suspect; rise_not_logged, the log does not show how engine speed rose;
+            lift_not_logged, nothing tells whether the driver was off the power; unit, exchanged,
+            absolute, gauge and frozen, its sensors are doubted so; as_written, what the first
+            edition wrote.
+        channels: concerned; empty for most.
+        said: in its own words, where the first edition wrote it; else "".
+    """
+
+    code: ReasonCode
+    channels: tuple[str, ...] = ()
+    said: str = ""
+
+
+@dataclass(frozen=True)
+class Confidence:
+    """How far an event can be relied on.
+
+    Attributes:
+        level: low where there are reasons against it.
+        reasons: those.
+    """
+
+    level: Literal["high", "low"]
+    reasons: tuple[Reason, ...]
+
+    def with_reasons(self, reasons: Iterable[Reason]) -> Confidence:
+        """The confidence that is left when more speaks against the event."""
+        return confidence_of((*self.reasons, *reasons))
+
+    def to_json(self) -> str:
+        """JSON that `from_json` reads."""
+        return json.dumps(asdict(self), ensure_ascii=False)
+
+    @classmethod
+    def from_json(cls, text: str) -> Confidence:
+        """The confidence that `to_json` wrote."""
+        raw = json.loads(text)
+        reasons = (
+            Reason(each["code"], tuple(each["channels"]), each["said"]) for each in raw["reasons"]
+        )
+        return cls(raw["level"], tuple(reasons))
+
+
+CERTAIN = Confidence("high", ())
+
+
+def confidence_of(reasons: Iterable[Reason]) -> Confidence:
+    """The confidence of an event that these reasons speak against."""
+    against = tuple(reasons)
+    return Confidence("low", against) if against else CERTAIN
 
 
 @dataclass(frozen=True)
@@ -35,7 +112,7 @@ class Event:
         cause: over_rev: on_power or driven; temperatures: heat_soak after shutdown; else None.
         side: left or right: the way the corner turned (oil_starvation), else None.
         ended_by: release, gap in the log, or end of the run.
-        confidence: "high", or "low: " and the reason.
+        confidence: how far it can be relied on, and why no further.
         review: a person's word on it, None until there is one.
         spec_version: hash of the limits that judged it.
     """
@@ -55,7 +132,7 @@ class Event:
     cause: str | None
     side: Literal["left", "right"] | None
     ended_by: EndedBy
-    confidence: str
+    confidence: Confidence
     review: Verdict | None
     spec_version: str
 

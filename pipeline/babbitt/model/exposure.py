@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from babbitt.model.engine_spec import Kind
+from babbitt.model.kinds import Kind
 
 
 @dataclass(frozen=True)

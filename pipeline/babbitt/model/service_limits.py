@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from dataclasses import dataclass
-from typing import Self, cast
+from typing import Self
 
 from pydantic import (
     BaseModel,
@@ -15,8 +15,8 @@ from pydantic import (
     model_validator,
 )
 
-from babbitt.model.engine_spec import DOSE_UNIT, KINDS, Kind
 from babbitt.model.exposure import WindowSums
+from babbitt.model.kinds import KINDS
 
 NEAR = 0.8
 """Share of a limit from which a part is near it (common practice, no source)."""
@@ -102,8 +102,8 @@ def service_use(limit: ServiceLimit, sums: WindowSums) -> tuple[ServiceUse, ...]
             ServiceUse("revolutions", "rev", sums.revolutions, limit.revolutions, unknown_h)
         )
     for name, dose in limit.dose.items():
-        kind = cast(Kind, name)
+        kind = name
         of_kind = sums.kinds[kind]
         unknown_h = max(0.0, sums.running_s - of_kind.watched_s) / _HOUR_S
-        found.append(ServiceUse(kind, DOSE_UNIT[kind], of_kind.dose, dose, unknown_h))
+        found.append(ServiceUse(kind, KINDS[kind].dose_unit, of_kind.dose, dose, unknown_h))
     return tuple(found)

@@ -9,9 +9,10 @@ from datetime import datetime, timedelta
 from babbitt.damage.blame import place
 from babbitt.damage.looks import LikeParts
 from babbitt.model.damage_modes import parts
-from babbitt.model.engine_spec import Kind, LifeSection
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.outlook.ahead import Pool, least_runs
-from babbitt.present.words import KIND_TITLE, Reader, capital, duration, share
+from babbitt.present.words import Reader, capital, duration, share
 
 LONG_AGO = timedelta(days=180)
 """An engine that stood for longer is not judged by its runs alone (common practice, no source)."""
@@ -114,7 +115,7 @@ def _unwatched(coverage: Coverage, life: LifeSection) -> Iterable[Doubt]:
         if watched < WATCHED and life.of(kind) is not None
     }
     if partly:
-        named = ", ".join(f"{KIND_TITLE[kind]} {share(each)}" for kind, each in partly.items())
+        named = ", ".join(f"{KINDS[kind].title} {share(each)}" for kind, each in partly.items())
         yield Doubt(
             f"Watched for only a part of the running since the refresh: {named}; the rest is "
             "counted at the usual rate of the fleet.",

@@ -10,11 +10,11 @@ from babbitt.damage.ledger import Loads, column_of
 from babbitt.damage.looks import LikeParts
 from babbitt.damage.prior import CONTRIBUTING_LIFE
 from babbitt.model.damage_modes import RUNNING, DamageMode, causes, parts
-from babbitt.model.engine_spec import KINDS, LifeSection
+from babbitt.model.engine_spec import LifeSection
+from babbitt.model.kinds import KINDS
 from babbitt.model.run import FloatArray
 from babbitt.model.service_limits import ServiceLimit
 from babbitt.outlook.ahead import Ahead
-from babbitt.present.words import KIND_TITLE
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +98,7 @@ def service_gauges(
         if limit is None:
             continue
         taken = like.now.doses + like.now.unwatched_h * loads.rates
-        named = [(KIND_TITLE[kind], kind, limit.dose.get(kind)) for kind in KINDS]
+        named = [(KINDS[kind].title, kind, limit.dose.get(kind)) for kind in KINDS]
         for title, cause, most in [("running hours", RUNNING, limit.running_h), *named]:
             if most is not None:
                 column = column_of(cause)
@@ -115,7 +115,7 @@ def service_gauges(
 def _title(cause: str) -> str:
     """Return the kind of harm of a cause, or the cause where it is only a part of its kind."""
     about = causes()[cause]
-    return KIND_TITLE[about.kind] if about.kind == cause else about.title
+    return KINDS[about.kind].title if about.kind == cause else about.title
 
 
 def _service(like: LikeParts, title: str, taken: float, most: float, ahead: FloatArray) -> Gauge:

@@ -13,18 +13,7 @@ from rich.table import Table
 
 from babbitt.logbook.settings import Settings, zone
 from babbitt.model.channels import channels
-from babbitt.model.engine_spec import Kind
 from babbitt.model.units import Unit, parse
-
-KIND_TITLE: dict[Kind, str] = {
-    "over_rev": "over-rev",
-    "oil_starvation": "oil starvation",
-    "low_oil_pressure": "low oil pressure",
-    "coolant_overheat": "coolant overheat",
-    "oil_overheat": "oil overheat",
-    "overboost": "overboost",
-    "cold_load": "cold load",
-}
 
 NOTHING = "–"
 """Stands where a value is unknown."""

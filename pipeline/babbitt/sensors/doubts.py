@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
-from typing import Literal
+from typing import Literal, cast
 
-from babbitt.model.channels import channels
 from babbitt.model.conversion import lateral_positive, units_logged
-from babbitt.model.engine_spec import EngineSpec, Kind
-from babbitt.model.event import Event
+from babbitt.model.engine_spec import EngineSpec
+from babbitt.model.event import Event, Reason, ReasonCode
+from babbitt.model.kinds import KINDS
 from babbitt.model.sensor_doubt import DoubtSort, SensorDoubt
 from babbitt.sensors.clocks import drift_doubts
 from babbitt.sensors.corners import mirrored
@@ -28,26 +28,6 @@ RUNS_ALIKE = 3
 
 CHECKS_VERSION = 1
 """Raised whenever the same summaries give other doubts than before."""
-
-_JUDGED_BY: dict[str, tuple[Kind, ...]] = {
-    "rpm": ("over_rev", "oil_starvation", "low_oil_pressure", "cold_load"),
-    "oil_pressure": ("oil_starvation", "low_oil_pressure"),
-    "oil_temperature": ("oil_overheat", "cold_load"),
-    "coolant_temperature": ("coolant_overheat",),
-    "boost": ("overboost", "cold_load"),
-    "lateral_g": ("oil_starvation", "low_oil_pressure"),
-}
-"""The kinds of harm that a channel in doubt puts in doubt."""
-
-_IN_SHORT: dict[DoubtSort, str] = {
-    "unit": "{} may be in another unit",
-    "exchanged": "{} may be exchanged",
-    "absolute": "{} may be absolute",
-    "gauge": "{} may be a gauge pressure",
-    "offset": "{} does not begin at zero",
-    "frozen": "{} does not follow engine speed",
-    "side": "{} may have the wrong sign",
-}
 
 
 @dataclass(frozen=True)
@@ -104,23 +84,13 @@ def with_doubts(events: Sequence[Event], doubts: Sequence[SensorDoubt]) -> tuple
     marked = []
     for event in events:
         against = [
-            in_short(doubt)
+            Reason(cast(ReasonCode, doubt.sort), doubt.channels)
             for doubt in doubts
             if doubt.sort in MISREAD
-            and any(event.kind in _JUDGED_BY.get(name, ()) for name in doubt.channels)
+            and any(name in KINDS[event.kind].rests_on for name in doubt.channels)
         ]
-        marked.append(_with_low_confidence(event, against) if against else event)
+        marked.append(replace(event, confidence=event.confidence.with_reasons(against)))
     return tuple(marked)
-
-
-def in_short(doubt: SensorDoubt) -> str:
-    """Return a doubt of channels in a few words."""
-    return _IN_SHORT[doubt.sort].format(" and ".join(channels()[n].title for n in doubt.channels))
-
-
-def _with_low_confidence(event: Event, reasons: Sequence[str]) -> Event:
-    before = event.confidence.removeprefix("low: ") if event.confidence != "high" else ""
-    return replace(event, confidence="low: " + "; ".join([*filter(None, [before]), *reasons]))
 
 
 def _side(

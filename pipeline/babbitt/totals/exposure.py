@@ -8,8 +8,9 @@ import numpy as np
 import numpy.typing as npt
 
 from babbitt.model.engine_running import interval_s, running
-from babbitt.model.engine_spec import EngineSpec, Kind
+from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.exposure import Exposure, RunningTable
+from babbitt.model.kinds import Kind
 from babbitt.model.run import BoolArray, ChannelArray, FloatArray, Run
 from babbitt.model.run_windows import Window, whole
 from babbitt.totals.coolant import boiling_point_c

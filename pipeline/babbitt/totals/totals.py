@@ -9,8 +9,9 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from babbitt.model.engine_spec import DOSE_UNIT, KINDS, EngineSpec, Kind
+from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.exposure import KindSums, WindowSums
+from babbitt.model.kinds import KINDS, Kind
 
 
 @dataclass(frozen=True)
@@ -131,7 +132,7 @@ def _kind_totals(kind: Kind, sums: KindSums, running_s: float, limit: float | No
         count=sums.count,
         duration_s=sums.duration_s,
         dose=dose,
-        dose_unit=DOSE_UNIT[kind],
+        dose_unit=KINDS[kind].dose_unit,
         limit=limit,
         used=None if dose is None or limit is None else dose / limit,
         watched_s=sums.watched_s,

@@ -10,7 +10,9 @@ import pytest
 
 from babbitt.errors import RegisterError
 from babbitt.logbook.folder import Logbook
-from babbitt.model.engine_spec import KINDS, Kind, parse_spec
+from babbitt.model.engine_spec import parse_spec
+from babbitt.model.event import Reason, confidence_of
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.present.views.event_words import event_doubts, event_sentence, event_title
 from babbitt.present.views.run import left_to_review, read_run, what_happened, what_was_read
 from babbitt.present.words import Reader
@@ -133,7 +135,10 @@ def test_doubts_are_said(book: Logbook) -> None:
     event = read_run(book, FIRST).events[0]
     assert event_doubts(event, SPEC) == ()
     doubtful = replace(
-        event, confidence="low: no lateral acceleration", ended_by="gap", spec_version="other"
+        event,
+        confidence=confidence_of([Reason("no_lateral_g")]),
+        ended_by="gap",
+        spec_version="other",
     )
     assert [sentence.split()[0] for sentence in event_doubts(doubtful, SPEC)] == [
         "Unsure:",

@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from babbitt.model.engine_spec import KINDS, Kind
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.present.figures.ink import Ink, add_limit, plain_figure
 from babbitt.present.figures.labels import apart
-from babbitt.present.words import KIND_TITLE, Reader, duration, share
+from babbitt.present.words import Reader, duration, share
 
 _MOST_LABELS = 12
 _LANE_PX = 20
@@ -69,7 +69,7 @@ def time_line(
             "domain": [split + 0.01, 1.0],
             "range": [len(lanes) - 0.5, -0.5],
             "tickvals": list(range(len(lanes))),
-            "ticktext": [KIND_TITLE[kind] for kind in lanes],
+            "ticktext": [KINDS[kind].title for kind in lanes],
             "showgrid": False,
             "zeroline": False,
             "ticks": "",
@@ -128,7 +128,7 @@ def _add_events(
 def _event_in_words(event: Mapping[Any, Any], reader: Reader) -> str:
     peak = " ".join(reader.value(event["peak"], event["peak_unit"]))
     kind: Kind = event["kind"]
-    words = f"{KIND_TITLE[kind]}, {peak}, {duration(event['duration_s'])}"
+    words = f"{KINDS[kind].title}, {peak}, {duration(event['duration_s'])}"
     words += f"<br>{reader.instant(event['at'])}"
     return words if event["counted"] else f"{words}<br>set aside by review"
 
@@ -154,7 +154,7 @@ def _add_shares(
             line={**line, "shape": "hv"},
             hoverinfo="skip",
         )
-        label = f"{KIND_TITLE[kind]} {share(now)}"
+        label = f"{KINDS[kind].title} {share(now)}"
         if len(ahead):
             figure.add_scatter(
                 x=[*ahead["place"], *ahead["place"][::-1]],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from babbitt.model.kinds import KINDS
 from babbitt.present.reports.engine import CALL_MARK
 from babbitt.present.reports.report import Section, write_report
 from babbitt.present.views.fleet import (
@@ -18,7 +19,7 @@ from babbitt.present.views.fleet import (
 )
 from babbitt.present.views.logs_refused import refused_in_words
 from babbitt.present.views.text_table import TextTable
-from babbitt.present.words import KIND_TITLE, NOTHING, Reader, duration, share
+from babbitt.present.words import NOTHING, Reader, duration, share
 
 _EMPTY = "No engine is in the logbook yet: add one with `babbitt engine add ID --spec SPEC.toml`."
 
@@ -43,7 +44,7 @@ def fleet_report(found: Fleet, reader: Reader, *, at: datetime, refused: int) ->
         empty=_EMPTY,
     )
     lives = TextTable(
-        columns=("Engine", *(KIND_TITLE[kind].capitalize() for kind in found.kinds)),
+        columns=("Engine", *(KINDS[kind].title.capitalize() for kind in found.kinds)),
         rows=tuple(_life_row(engine, found) for engine in found.engines),
         caption=(
             "Share of the life dose used since the refresh, and what the next "

@@ -8,14 +8,14 @@ import numpy as np
 
 from babbitt.detect.pressure import floor_line_kpa
 from babbitt.model.channels import channels
-from babbitt.model.engine_spec import Kind
 from babbitt.model.event import NOT_COUNTED
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.run import BoolArray, ChannelArray, IndexArray
 from babbitt.model.units import Unit
 from babbitt.present.figures.cross import Cloud, Curve, Mark
 from babbitt.present.views.run import RunView
 from babbitt.present.views.shelf import OpenRun
-from babbitt.present.words import KIND_TITLE, Reader, number
+from babbitt.present.words import Reader, number
 
 CHOICES: dict[str, tuple[str, str]] = {
     "pressure-rpm": ("rpm", "oil_pressure"),
@@ -23,12 +23,6 @@ CHOICES: dict[str, tuple[str, str]] = {
     "boost-rpm": ("rpm", "boost"),
 }
 """Which channel is drawn across, and which up, by the name of the choice."""
-
-_HARM_OF: dict[str, tuple[Kind, ...]] = {
-    "oil_pressure": ("oil_starvation", "low_oil_pressure"),
-    "boost": ("overboost",),
-}
-"""Kinds of events whose samples are picked out, by the channel drawn up."""
 
 _CELLS = (220, 130)
 """So finely can an eye tell points apart: one sample is drawn a cell, so that none stands out
@@ -83,7 +77,7 @@ def cross_of(
     first, last = np.searchsorted(run.time_s, (start_s, end_s))
     part = slice(int(first), int(last))
     x, y = run.traces[across].values[part], run.traces[up].values[part]
-    harm = _in_events(run, view, part, _HARM_OF[up])
+    harm = _in_events(run, view, part, _kinds_of(up))
     known = ~(np.isnan(x) | np.isnan(y))
     pen = _Pen(reader)
     return Cross(
@@ -98,7 +92,7 @@ def cross_of(
 
 
 def _says(choice: str, up: str) -> str:
-    kinds = " or ".join(KIND_TITLE[kind] for kind in _HARM_OF[up])
+    kinds = " or ".join(KINDS[kind].title for kind in _kinds_of(up))
     return f"{choice_title(choice).capitalize()}; a cross is a sample in {kinds}."
 
 
@@ -192,3 +186,8 @@ def _marks(view: RunView, choice: str, pen: _Pen) -> tuple[Mark, ...]:
         case _:
             g = spec.cornering.lateral_g
             return Mark(-g, "right-hander", "x"), Mark(g, "left-hander", "x")
+
+
+def _kinds_of(up: str) -> tuple[Kind, ...]:
+    """Kinds of events whose samples are picked out, by the channel drawn up."""
+    return tuple(kind for kind, about in KINDS.items() if about.channel == up)

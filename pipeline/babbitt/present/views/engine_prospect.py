@@ -13,7 +13,7 @@ from babbitt.errors import LogbookError
 from babbitt.jobs.fit import rpm_at_peaks
 from babbitt.jobs.outlook import Known
 from babbitt.logbook.folder import Logbook
-from babbitt.model.engine_spec import Kind
+from babbitt.model.kinds import Kind
 from babbitt.outlook.ahead import MOST_RUNS, draw_ahead
 from babbitt.outlook.circuits import circuits_of
 from babbitt.outlook.outlook import Outlook

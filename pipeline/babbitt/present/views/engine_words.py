@@ -11,7 +11,7 @@ import pandas as pd
 
 from babbitt.damage.blame import place
 from babbitt.damage.chance import Estimate
-from babbitt.model.engine_spec import Kind
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.service_limits import ServiceUse
 from babbitt.outlook.forecast import alike
 from babbitt.outlook.words import (
@@ -26,7 +26,7 @@ from babbitt.outlook.words import (
 from babbitt.present.views.engine_prospect import Prospect
 from babbitt.present.views.engine_story import PartLine, Story
 from babbitt.present.views.text_table import TextTable
-from babbitt.present.words import KIND_TITLE, NOTHING, Reader, capital, duration, number, share
+from babbitt.present.words import NOTHING, Reader, capital, duration, number, share
 
 MODES_SHOWN = 10
 """Rows of the outlook that are shown; the rest is less likely."""
@@ -95,7 +95,7 @@ def time_line_in_words(story: Story) -> str:
     said = f"{counted} {noun}" + (f", {aside} set aside by review." if aside else ".")
     most = max(story.totals.events, key=lambda row: row.used or 0.0)
     if most.used:
-        said += f" {capital(KIND_TITLE[most.kind])} has used most of its life dose: "
+        said += f" {capital(KINDS[most.kind].title)} has used most of its life dose: "
         said += f"{share(most.used)}."
     return said
 
@@ -180,7 +180,7 @@ def totals_table(story: Story, prospect: Prospect, reader: Reader) -> TextTable:
         life = prospect.life.get(row.kind)
         rows.append(
             (
-                capital(KIND_TITLE[row.kind]),
+                capital(KINDS[row.kind].title),
                 str(row.count) if row.dose is not None else NOTHING,
                 duration(row.duration_s) if row.count else NOTHING,
                 f"{dose} {unit}" if row.dose is not None else NOTHING,
@@ -213,7 +213,7 @@ def worst_table(story: Story, reader: Reader) -> TextTable:
         kind: Kind = event["kind"]
         rows.append(
             (
-                capital(KIND_TITLE[kind]),
+                capital(KINDS[kind].title),
                 reader.instant(event["at"]),
                 " ".join(reader.value(event["peak"], event["peak_unit"])),
                 duration(event["duration_s"]),
@@ -284,7 +284,7 @@ def _most_taken(story: Story, line: PartLine) -> str:
     for kind, sums in line.taken.sums.kinds.items():
         life = story.spec.life.of(kind)
         if sums.dose and life is not None:
-            taken.append((sums.dose / life, KIND_TITLE[kind]))
+            taken.append((sums.dose / life, KINDS[kind].title))
     if not taken:
         return ""
     used, title = max(taken)
@@ -292,7 +292,7 @@ def _most_taken(story: Story, line: PartLine) -> str:
 
 
 def _use(use: ServiceUse) -> str:
-    of = {str(kind): f" of {title}" for kind, title in KIND_TITLE.items()}
+    of = {str(kind): f" of {about.title}" for kind, about in KINDS.items()}
     word = " (past it)" if use.share >= 1.0 else ""
     limit = f"{number(use.limit)} {use.unit}{of.get(use.measure, '')}"
     return f"{share(use.share)} of {limit}{word}"

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from babbitt.model.engine_spec import EngineSpec, Kind
-from babbitt.model.event import Event
-from babbitt.present.words import KIND_TITLE, NOTHING, Reader, duration, number
-
-DROPS: tuple[Kind, ...] = ("oil_starvation", "low_oil_pressure")
-"""Kinds of which the lowest value is the worst."""
+from babbitt.model.channels import channels
+from babbitt.model.engine_spec import EngineSpec
+from babbitt.model.event import Confidence, Event, Reason, ReasonCode
+from babbitt.model.kinds import KINDS, Kind
+from babbitt.present.words import NOTHING, Reader, capital, duration, number
 
 
 def event_title(event: Event) -> str:
     """Return what sort of event it is: kind, cause, side of the corner."""
     parts = [
-        KIND_TITLE[event.kind],
+        KINDS[event.kind].title,
         event.cause.replace("_", " ") if event.cause else "",
         f"{event.side}-hander" if event.side else "",
     ]
@@ -33,14 +32,14 @@ def event_sentence(
         reader: who reads.
         at_worst: what the channels read at its worst instant, in canonical units; may be empty.
     """
-    return _SENTENCES[event.kind](event, spec, reader, at_worst)
+    return _SENTENCES.get(event.kind, _any)(event, spec, reader, at_worst)
 
 
 def event_doubts(event: Event, spec: EngineSpec) -> tuple[str, ...]:
     """Return what speaks against taking an event as it stands, a sentence each."""
     doubts = []
-    if event.confidence != "high":
-        doubts.append(f"Unsure: {event.confidence.removeprefix('low: ')}.")
+    if event.confidence.reasons:
+        doubts.append(f"Unsure: {reasons_in_words(event.confidence)}.")
     if event.ended_by == "gap":
         doubts.append("A gap in the log cuts it off: it may have lasted longer.")
     if event.ended_by == "end_of_run":
@@ -48,6 +47,32 @@ def event_doubts(event: Event, spec: EngineSpec) -> tuple[str, ...]:
     if event.spec_version != spec.version():
         doubts.append("It was found under other limits than today's: run `babbitt detect`.")
     return tuple(doubts)
+
+
+def reasons_in_words(confidence: Confidence) -> str:
+    """What speaks against an event, as a clause; "" where nothing does."""
+    return "; ".join(map(_reason, confidence.reasons))
+
+
+_REASONS: dict[ReasonCode, str] = {
+    "pressure_not_learned": "expected pressure not learned yet",
+    "no_oil_temperature": "no oil temperature",
+    "no_lateral_g": "no lateral acceleration",
+    "perhaps_unplugged": "the sensor may have been unplugged",
+    "rise_not_logged": "the log does not show how engine speed rose",
+    "lift_not_logged": "neither boost nor throttle tells it from driven",
+    "unit": "{} may be in another unit",
+    "exchanged": "{} may be exchanged",
+    "absolute": "{} may be absolute",
+    "gauge": "{} may be a gauge pressure",
+    "frozen": "{} does not follow engine speed",
+    "as_written": "{said}",
+}
+
+
+def _reason(reason: Reason) -> str:
+    names = " and ".join(channels()[name].title for name in reason.channels)
+    return _REASONS[reason.code].format(names, said=reason.said)
 
 
 def _value(reader: Reader, value: float, unit: str) -> str:
@@ -133,6 +158,13 @@ def _cold_load(
     return f"{words}."
 
 
+def _any(event: Event, spec: EngineSpec, reader: Reader, at_worst: Mapping[str, float]) -> str:
+    return (
+        f"{capital(KINDS[event.kind].title)} for {duration(event.duration_s)}, "
+        f"{worst_words(event.kind, event.peak, event.peak_unit, reader)}."
+    )
+
+
 _SENTENCES = {
     "over_rev": _over_rev,
     "oil_starvation": _pressure,
@@ -148,4 +180,5 @@ def worst_words(kind: Kind, worst: float | None, unit: str, reader: Reader) -> s
     """Return the worst value of events of a kind, as a table shows it."""
     if worst is None:
         return NOTHING
-    return f"{'down to' if kind in DROPS else 'up to'} {_value(reader, worst, unit)}"
+    way = "down to" if KINDS[kind].worst == "lowest" else "up to"
+    return f"{way} {_value(reader, worst, unit)}"

@@ -10,14 +10,14 @@ from typing import Any
 from babbitt.damage.blame import place
 from babbitt.damage.ledger import column_of
 from babbitt.jobs.outlook import Known
-from babbitt.model.engine_spec import KINDS, Kind
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.outlook.call import Call
 from babbitt.outlook.doubts import WATCHED
 from babbitt.outlook.drift import Drift
 from babbitt.outlook.outlook import Outlook
 from babbitt.outlook.words import after
 from babbitt.present.views.foresight import Foreseen
-from babbitt.present.words import KIND_TITLE, NOTHING, Reader, capital, duration, share
+from babbitt.present.words import NOTHING, Reader, capital, duration, share
 from babbitt.totals.totals import Totals
 
 URGENCY: tuple[Call, ...] = ("pull", "inspect", "run on")
@@ -211,7 +211,7 @@ def quality_in_words(totals: Totals) -> str:
     least = watched_share(totals)
     if least < WATCHED:
         blind = [
-            KIND_TITLE[row.kind]
+            KINDS[row.kind].title
             for row in totals.events
             if row.limit is not None and row.watched_share == least
         ]

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 
 from babbitt.detect.pressure import PressureSurface
 from babbitt.logbook.folder import Logbook
-from babbitt.model.engine_spec import KINDS, EngineSpec, Kind
+from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.event import NOT_COUNTED, Event
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.records import ReviewRecord, RunRecord
-from babbitt.present.views.event_words import DROPS, event_title, worst_words
+from babbitt.present.views.event_words import event_title, worst_words
 from babbitt.present.views.text_table import TextTable
-from babbitt.present.words import KIND_TITLE, NOTHING, Reader, clock, duration, share
+from babbitt.present.words import NOTHING, Reader, clock, duration, share
 from babbitt.register.queries.run_lines import neighbours
 from babbitt.register.records import builds, engines, events, exposures, runs
 
@@ -106,10 +107,10 @@ def what_happened(view: RunView, reader: Reader) -> str:
     for kind in KINDS:
         if kind in counts:
             peaks = [event.peak for event in counting if event.kind == kind]
-            worst = min(peaks) if kind in DROPS else max(peaks)
+            worst = min(peaks) if KINDS[kind].worst == "lowest" else max(peaks)
             unit = next(event.peak_unit for event in counting if event.kind == kind)
             times = "" if counts[kind] == 1 else f" {counts[kind]} times"
-            kinds.append(f"{KIND_TITLE[kind]}{times}, {worst_words(kind, worst, unit, reader)}")
+            kinds.append(f"{KINDS[kind].title}{times}, {worst_words(kind, worst, unit, reader)}")
     words = f"{_number(len(counting), 'harmful event')}: {'; '.join(kinds)}."
     if aside:
         words += f" {_number(aside, 'event')} set aside by review."
@@ -131,7 +132,7 @@ def what_was_read(view: RunView) -> tuple[str, ...]:
         return ()
     says = list(record.warnings) or ["Every sensor read well throughout."]
     if view.blind:
-        names = ", ".join(KIND_TITLE[kind] for kind in view.blind)
+        names = ", ".join(KINDS[kind].title for kind in view.blind)
         says.append(f"Not watched for want of a fit channel: {names}.")
     if record.start_basis == "file":
         says.append("The log names no start: the file's own date was taken.")

@@ -11,10 +11,11 @@ from babbitt.detect.pressure import floor_line_kpa
 from babbitt.model.channels import channels
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.event import NOT_COUNTED, Event
+from babbitt.model.kinds import KINDS
 from babbitt.model.run import ChannelArray, FloatArray
 from babbitt.present.figures.panels import Area, Limit, Line, Panel, Role
 from babbitt.present.figures.traces import Band
-from babbitt.present.views.event_words import DROPS, event_title
+from babbitt.present.views.event_words import event_title
 from babbitt.present.views.run import RunView
 from babbitt.present.views.shelf import EXPECTED, OpenRun, RunShelf, Trace
 from babbitt.present.views.thinning import thin
@@ -267,7 +268,11 @@ def _panel(
         expected = pen.run.traces[EXPECTED]
         drawn.append(expected)
         lines += _expected_lines(pen, expected, view, _chosen_kind(seen, chosen))
-        found = [pen.area(event, view.spec) for event in seen if event.kind in DROPS]
+        found = [
+            pen.area(event, view.spec)
+            for event in seen
+            if KINDS[event.kind].channel == "oil_pressure"
+        ]
         areas = [area for area in found if area is not None and len(area.time_s) > 1]
     limits = _limits(names, view.spec, pen)
     dots = [pen.dots(trace, _title(name)) for name, trace in traces.items()]

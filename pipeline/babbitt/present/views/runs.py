@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, tzinfo
 
 from babbitt.logbook.folder import Logbook
+from babbitt.model.kinds import KINDS
 from babbitt.present.views.event_words import worst_words
-from babbitt.present.words import KIND_TITLE, NOTHING, Reader
+from babbitt.present.words import NOTHING, Reader
 from babbitt.register.queries.run_lines import (
     KindLine,
     Only,
@@ -120,7 +121,7 @@ def review_word(line: RunLine) -> str:
 def _kind_words(line: KindLine, reader: Reader) -> str:
     times = "" if line.count == 1 else f" {line.count} times"
     return (
-        f"{KIND_TITLE[line.kind]}{times}, {worst_words(line.kind, line.worst, line.unit, reader)}"
+        f"{KINDS[line.kind].title}{times}, {worst_words(line.kind, line.worst, line.unit, reader)}"
     )
 
 

@@ -1,4 +1,4 @@
 """Alembic migrations: how the register's database came to its present schema."""
 
-HEAD = "0005"
+HEAD = "0006"
 """The newest revision in versions/."""

@@ -5,6 +5,7 @@ Which columns a table has, and in which order, schemas/dictionary.toml says.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
@@ -209,7 +210,8 @@ def _events(session: Session, engine_id: str | None) -> Iterator[tuple[Any, ...]
     )
     for row in session.execute(query):
         at = row.at + timedelta(seconds=row.start_s)
-        yield tuple((row._asdict() | {"at": at}).values())
+        told = {"at": at, "confidence": json.loads(row.confidence)}
+        yield tuple((row._asdict() | told).values())
 
 
 def _run_channels(session: Session, engine_id: str | None) -> Iterator[tuple[Any, ...]]:

@@ -6,13 +6,12 @@ from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
-from typing import cast
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from babbitt.model.engine_spec import Kind
 from babbitt.model.exposure import RunningTable
+from babbitt.model.kinds import Kind
 from babbitt.register.records.exposures import to_running_table
 from babbitt.register.records.runs import in_window
 from babbitt.register.tables.models import ExposureRow, ExposureWatchRow, RunRow
@@ -60,7 +59,7 @@ def run_exposures(session: Session, engine_ids: Collection[str]) -> tuple[RunExp
     for run_id, kind, watched_s in session.execute(
         seconds.join(RunRow, RunRow.run_id == ExposureWatchRow.run_id).where(theirs)
     ):
-        watched[run_id][cast(Kind, kind)] = watched_s
+        watched[run_id][kind] = watched_s
     query = (
         select(
             RunRow.run_id,

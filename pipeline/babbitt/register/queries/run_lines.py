@@ -10,8 +10,8 @@ from typing import Any, Literal, cast
 from sqlalchemy import ColumnElement, and_, func, or_, select
 from sqlalchemy.orm import Session
 
-from babbitt.model.engine_spec import KINDS, PEAK_UNIT, Kind
 from babbitt.model.event import NOT_COUNTED
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.records import RunRecord
 from babbitt.model.run import StartBasis
 from babbitt.register.records.circuits import at_circuit
@@ -26,8 +26,6 @@ from babbitt.register.tables.models import (
 )
 
 Only = Literal["all", "harm", "to_review"]
-
-_LOWEST_IS_WORST: tuple[Kind, ...] = ("oil_starvation", "low_oil_pressure")
 
 
 @dataclass(frozen=True)
@@ -238,8 +236,8 @@ def _kinds(session: Session, run_ids: list[str]) -> dict[str, dict[str, KindLine
         found[row.run_id][kind] = KindLine(
             kind=kind,
             count=row.counting,
-            worst=row.lowest if kind in _LOWEST_IS_WORST else row.highest,
-            unit=PEAK_UNIT[kind],
+            worst=row.lowest if KINDS[kind].worst == "lowest" else row.highest,
+            unit=KINDS[kind].unit,
             set_aside=row.events - row.counting,
             to_review=row.open,
         )

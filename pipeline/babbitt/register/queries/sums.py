@@ -22,9 +22,9 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Session
 
-from babbitt.model.engine_spec import KINDS
 from babbitt.model.event import NOT_COUNTED
 from babbitt.model.exposure import KindSums, WindowSums
+from babbitt.model.kinds import KINDS
 from babbitt.model.records import Window
 from babbitt.register.tables.models import (
     EventRow,

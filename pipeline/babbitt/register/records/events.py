@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import asdict, fields
+from dataclasses import fields
 from datetime import UTC, datetime
 from typing import Any, cast
 
@@ -11,8 +11,8 @@ from sqlalchemy import Select, delete, insert, select, update
 from sqlalchemy.orm import Session
 
 from babbitt.errors import RegisterError
-from babbitt.model.engine_spec import KINDS, Kind
-from babbitt.model.event import VERDICTS, Event, Verdict
+from babbitt.model.event import VERDICTS, Confidence, Event, Verdict
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.records import DatedEvent, ReviewRecord
 from babbitt.register.journal.changes import Record, changing
 from babbitt.register.records.engines import require_engine
@@ -187,7 +187,11 @@ def _refuse_reviewed_since(session: Session, event: Event, seen: int) -> None:
 
 def _to_row(event: Event, verdicts: Mapping[str, Verdict]) -> dict[str, Any]:
     """Return the columns of an event; its engine is the run's, and not kept twice."""
-    row = asdict(event) | {"review": verdicts.get(event.event_id)}
+    row = {each.name: getattr(event, each.name) for each in fields(Event)}
+    row |= {
+        "review": verdicts.get(event.event_id),
+        "confidence": event.confidence.to_json(),
+    }
     del row["engine_id"]
     return row
 
@@ -212,8 +216,10 @@ def _events() -> Select[Any]:
 
 
 def _dated(row: Any) -> DatedEvent:
-    *values, run_started_at = row
-    return DatedEvent(Event(*values), run_started_at)
+    named = row._asdict()
+    run_started_at = named.pop("started_at")
+    named["confidence"] = Confidence.from_json(named["confidence"])
+    return DatedEvent(Event(**named), run_started_at)
 
 
 def _settle(session: Session, review: ReviewRow, _before: Mapping[str, Any]) -> None:

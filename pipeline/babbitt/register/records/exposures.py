@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict
-from typing import Any, cast
+from typing import Any
 
 from sqlalchemy import delete, insert, select
 from sqlalchemy.orm import Session
 
-from babbitt.model.engine_spec import Kind
 from babbitt.model.exposure import Exposure, RunningTable
 from babbitt.register.tables.models import ExposureRow, ExposureWatchRow
 
@@ -43,7 +42,7 @@ def exposure_of(session: Session, run_id: str) -> Exposure | None:
         revolutions=row.revolutions,
         starts=row.starts,
         heat_cycles=row.heat_cycles,
-        watched_s={cast(Kind, each.kind): each.watched_s for each in session.scalars(watched)},
+        watched_s={each.kind: each.watched_s for each in session.scalars(watched)},
         table=to_running_table(row.running_table),
         peak_rpm=row.peak_rpm,
         peak_mean_piston_speed_m_s=row.peak_mean_piston_speed_m_s,

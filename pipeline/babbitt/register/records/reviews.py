@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import cast
 
-from babbitt.model.engine_spec import Kind
 from babbitt.model.event import Verdict
+from babbitt.model.kinds import Kind
 from babbitt.register.tables.models import EventRow, ReviewRow
 
 _COVERED = 0.5
@@ -65,7 +65,7 @@ def holding(found: Iterable[Span], reviews: Iterable[Reviewed]) -> dict[str, Ver
 
 def span_of(row: EventRow | ReviewRow) -> Span:
     """Return where the event of a row lies."""
-    return Span(row.event_id, cast(Kind, row.kind), row.start_s, row.end_s)
+    return Span(row.event_id, row.kind, row.start_s, row.end_s)
 
 
 def reviewed_of(row: ReviewRow) -> Reviewed:
