@@ -12,8 +12,8 @@ from typing import Any
 import waitress
 
 from babbitt.errors import BabbittError, LogbookError
-from babbitt.logbook.file_store import whole_file
 from babbitt.logbook.folder import Logbook, saying_what_failed
+from babbitt.logbook.safe_files import whole_file
 from babbitt.present.views.fleet import fleet
 from babbitt_dashboard.app import make_app
 from babbitt_dashboard.desk import Desk

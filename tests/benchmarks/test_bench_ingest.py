@@ -18,9 +18,9 @@ from ratios import paired_seconds
 from babbitt.ingest.log_bytes import open_log
 from babbitt.ingest.read import open_run
 from babbitt.ingest.source import Instructions, ReadSource
-from babbitt.logbook.file_store import whole_file
 from babbitt.logbook.folder import write_original
 from babbitt.logbook.run_file import RunWriter
+from babbitt.logbook.safe_files import whole_file
 
 SIZE = 100_000_000
 ROUNDS = 5

@@ -13,7 +13,6 @@ import pyarrow.parquet as pq
 import pytest
 
 from babbitt.errors import LogbookError
-from babbitt.logbook.file_store import whole_file
 from babbitt.logbook.folder import (
     Logbook,
     create_logbook,
@@ -23,6 +22,7 @@ from babbitt.logbook.folder import (
     write_original,
 )
 from babbitt.logbook.run_file import RunWriter
+from babbitt.logbook.safe_files import whole_file
 from babbitt.model.run import Run, RunInfo, Signal
 from run_files import write_run
 

@@ -7,28 +7,22 @@ import json
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.text import Text
 
+from babbitt.commands.context import LOGBOOK_OPTION, Context
 from babbitt.errors import RegisterError
 from babbitt.logbook.folder import SETTINGS_FILE, Logbook, open_logbook, read_settings
 from babbitt.logbook.settings import Settings
 from babbitt.present.words import parse_instant, visible
 
-LOGBOOK_OPTION = typer.Option(
-    "--logbook",
-    envvar="BABBITT_LOGBOOK",
-    metavar="DIR",
-    help="The logbook to work on.",
-    show_default="the current folder",
-)
+if TYPE_CHECKING:
+    from rich.progress import Progress
 
 LogbookOption = Annotated[Path | None, LOGBOOK_OPTION]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, and nothing else.")]
@@ -58,13 +52,6 @@ def _console(*, stderr: bool) -> Console:
 
 out = _console(stderr=False)
 err = _console(stderr=True)
-
-
-@dataclass(frozen=True)
-class Context:
-    """The options given before the command's name."""
-
-    logbook: Path | None
 
 
 def open_from(context: typer.Context, logbook: Path | None) -> Logbook:
@@ -166,6 +153,8 @@ def progress_to(total: float, title: str, *, quiet: bool) -> Iterator[Callable[[
 
 
 def _bar(title: str, reached: str, *, quiet: bool) -> Progress:
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
     return Progress(
         TextColumn(title),
         BarColumn(),

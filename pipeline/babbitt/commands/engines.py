@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -19,14 +19,12 @@ from babbitt.commands.common import (
     print_json,
     who,
 )
-from babbitt.commands.workers import rejudge
 from babbitt.logbook.folder import saying_what_failed
-from babbitt.model.damage_modes import part_named
-from babbitt.model.finding import Measurement
 from babbitt.present.words import NOTHING, number, reader_of, table
-from babbitt.register.queries.as_built import as_built
 from babbitt.register.records import builds, engines
-from babbitt.teardown.build_sheet import read_sheet
+
+if TYPE_CHECKING:
+    from babbitt.model.finding import Measurement
 
 app = typer.Typer(help="Engines: add them, set their limits, write down refreshes.")
 
@@ -69,6 +67,8 @@ def set_spec(
     with book.register.writing(who()) as session:
         engines.set_spec(session, engine_id, _read(spec), source=str(spec), reason=note)
     out.print(f"{engine_id} has new limits.")
+    from babbitt.commands.workers import rejudge
+
     rejudge(book, engine_id)
 
 
@@ -86,12 +86,16 @@ def refresh(
 ) -> None:
     """Write down that an engine was rebuilt: its totals begin anew."""
     book = open_from(context, logbook)
+    from babbitt.teardown.build_sheet import read_sheet
+
     lines, measurements = read_sheet(_read(sheet), source=str(sheet)) if sheet else ((), ())
     reader = reader_of(book.settings)
     when = past_instant(at, "--at", reader.timezone)
     with book.register.writing(who()) as session:
         builds.add_refresh(session, engine_id, when, note, lines=lines, measurements=measurements)
     out.print(f"{engine_id}: refresh on {reader.instant(when)}; totals count from then.")
+    from babbitt.commands.workers import rejudge
+
     rejudge(book, engine_id)
 
 
@@ -107,6 +111,9 @@ def show_sheet(
 ) -> None:
     """Show what a build measured, beside the build before."""
     book = open_from(context, logbook)
+    from babbitt.model.damage_modes import part_named
+    from babbitt.register.queries.as_built import as_built
+
     with book.register.reading() as session:
         found = as_built(session, engine_id, number=build)
     if as_json:

@@ -20,8 +20,6 @@ from babbitt.commands.common import (
 )
 from babbitt.commands.totals import say_changed, standing
 from babbitt.commands.workers import rejudge
-from babbitt.jobs import move_runs as moves
-from babbitt.jobs.correct import sort_of
 from babbitt.logbook.folder import Logbook
 from babbitt.model.records import JournalEntry
 from babbitt.present.words import Reader, reader_of, table
@@ -84,6 +82,8 @@ def undo(
     logbook: LogbookOption = None,
 ) -> None:
     """Take back the last change; `redo` does it again."""
+    from babbitt.jobs import move_runs as moves  # slow to import
+
     book = open_from(context, logbook)
     before = standing(book)
     _say(book, moves.undo(book, engine_id, entry_id=entry, reason=note, who=who()), before)
@@ -96,6 +96,8 @@ def redo(
     logbook: LogbookOption = None,
 ) -> None:
     """Do again what the last undo took back."""
+    from babbitt.jobs import move_runs as moves  # slow to import
+
     book = open_from(context, logbook)
     before = standing(book)
     _say(book, moves.redo(book, engine_id, reason=note, who=who()), before)
@@ -116,6 +118,8 @@ def correct(
     logbook: LogbookOption = None,
 ) -> None:
     """Mend a record; the journal keeps what it was."""
+    from babbitt.jobs.correct import sort_of
+
     book = open_from(context, logbook)
     zone = reader_of(book.settings).timezone
     with _bad_usage():
@@ -136,6 +140,8 @@ def withdraw(
     logbook: LogbookOption = None,
 ) -> None:
     """Withdraw a record that never should have been; the journal keeps it."""
+    from babbitt.jobs.correct import sort_of
+
     book = open_from(context, logbook)
     with _bad_usage():
         sort = sort_of(record)

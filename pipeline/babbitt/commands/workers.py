@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from babbitt.commands.common import err, progress
-from babbitt.jobs.backlog import on_cores
-from babbitt.jobs.detect import Apply, Judged, judge_engine
 from babbitt.logbook.folder import Logbook
 from babbitt.model.records import RunRecord
 from babbitt.register.records import runs
+
+if TYPE_CHECKING:
+    from babbitt.jobs.detect import Apply, Judged
 
 WorkersOption = Annotated[
     int | None,
@@ -42,6 +43,8 @@ def at_work(
         LogbookError: no cluster is there.
     """
     if cluster is None:
+        from babbitt.jobs.backlog import on_cores  # slow to import
+
         return on_cores(work, workers)
     if workers is not None:
         raise typer.BadParameter("the cluster has its own", param_hint="--workers")
@@ -67,6 +70,8 @@ def rejudge(
         cluster: address of a cluster that searches instead.
         quiet: say nothing.
     """
+    from babbitt.jobs.detect import judge_engine  # slow to import
+
     with book.register.reading() as session:
         listed = runs.list_runs(session, engine_id=engine_id)
     with (

@@ -24,7 +24,7 @@ from typing import IO, Any
 from babbitt.errors import LogbookError
 from babbitt.jobs.detect import judge_engine
 from babbitt.jobs.verify import Verified, verify
-from babbitt.logbook.file_store import FileStore, on_disk, whole_file
+from babbitt.logbook.file_store import FileStore, on_disk
 from babbitt.logbook.folder import (
     OWNER_ONLY,
     REGISTER_FILE,
@@ -34,6 +34,7 @@ from babbitt.logbook.folder import (
     saying_what_failed,
     whole_folder,
 )
+from babbitt.logbook.safe_files import whole_file
 from babbitt.logbook.settings import parse_settings
 from babbitt.register.backup import (
     REVISION,

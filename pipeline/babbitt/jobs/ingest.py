@@ -25,8 +25,9 @@ from babbitt.ingest.source import Instructions, ReadSource
 from babbitt.jobs.detect import judge_engine
 from babbitt.jobs.ingest_result import Intake, Refused, duplicate, held_back, refused
 from babbitt.jobs.read_log import Reading, read_into
-from babbitt.logbook.file_store import FileStore, sync
+from babbitt.logbook.file_store import FileStore
 from babbitt.logbook.folder import INCOMING, Logbook, saying_what_failed, write_original
+from babbitt.logbook.safe_files import sync
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.records import RunRecord
 from babbitt.model.run import RunOutline

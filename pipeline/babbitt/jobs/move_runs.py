@@ -16,9 +16,10 @@ from babbitt.ingest.correct import Correction, corrected
 from babbitt.ingest.source import Instructions, ReadSource
 from babbitt.jobs.ingest import incoming_folder
 from babbitt.jobs.read_log import Reading, read_into
-from babbitt.logbook.file_store import FileStore, sync
+from babbitt.logbook.file_store import FileStore
 from babbitt.logbook.folder import Logbook, saying_what_failed
 from babbitt.logbook.run_file import RunWriter
+from babbitt.logbook.safe_files import sync
 from babbitt.logbook.settings import zone
 from babbitt.model.records import JournalEntry, RunRecord
 from babbitt.register import Session

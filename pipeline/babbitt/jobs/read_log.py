@@ -12,8 +12,8 @@ from babbitt.ingest.circuit import contradiction
 from babbitt.ingest.read import open_run
 from babbitt.ingest.source import Instructions, ReadSource
 from babbitt.jobs.detect import summarise
-from babbitt.logbook.file_store import sync
 from babbitt.logbook.run_file import RunWriter
+from babbitt.logbook.safe_files import sync
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.exposure import Exposure
 from babbitt.model.run import Run, RunOutline

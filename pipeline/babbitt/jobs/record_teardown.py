@@ -16,8 +16,8 @@ from datetime import datetime
 from pathlib import Path
 
 from babbitt.errors import RegisterError
-from babbitt.logbook.file_store import whole_file
 from babbitt.logbook.folder import Logbook, saying_what_failed
+from babbitt.logbook.safe_files import whole_file
 from babbitt.model.finding import Finding
 from babbitt.model.part_records import FindingRecord, TeardownRecord
 from babbitt.register import Session

@@ -19,27 +19,21 @@ import errno
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
-from typing import BinaryIO
-
-import pyarrow as pa
-import pyarrow.parquet as pq
+from typing import TYPE_CHECKING, BinaryIO
 
 from babbitt.errors import LogbookError, RunFileError, SettingsError
-from babbitt.logbook.file_store import (
-    FileStore,
-    elsewhere,
-    make_folder,
-    on_disk,
-    place_file,
-    sync,
-    whole_file,
-)
+from babbitt.logbook.safe_files import make_folder, place_file, sync, whole_file
 from babbitt.logbook.settings import Settings, UnitSystem, parse_settings
-from babbitt.model.run import Run, run_from_table
 from babbitt.register import URL
 from babbitt.register.tables.store import Register, sqlite_url
+
+if TYPE_CHECKING:  # slow to import, and few commands need them
+    import pyarrow.parquet as pq
+
+    from babbitt.logbook.file_store import FileStore
+    from babbitt.model.run import Run
 
 SETTINGS_FILE = "logbook.toml"
 REGISTER_FILE = "register.sqlite"
@@ -60,13 +54,22 @@ class Logbook:
         root: its folder.
         settings: of its logbook.toml.
         register: its records.
-        files: its originals and runs.
     """
 
     root: Path
     settings: Settings
     register: Register
-    files: FileStore
+
+    @cached_property
+    def files(self) -> FileStore:
+        """Store of its originals and runs.
+
+        Raises:
+            SettingsError: the settings name one that cannot be used.
+        """
+        from babbitt.logbook.file_store import elsewhere, on_disk
+
+        return elsewhere(self.settings.files) if self.settings.files else on_disk(self.root)
 
     def __reduce__(self) -> tuple[Callable[[Path], Logbook], tuple[Path]]:
         """Let another process that is handed a logbook open it, once."""
@@ -94,6 +97,8 @@ class Logbook:
         Raises:
             RunFileError: the file is missing or damaged.
         """
+        from babbitt.model.run import run_from_table
+
         with self.run_file(engine_id, run_id, mapped=True) as file:
             return run_from_table(file.read(_columns(file, channels)))
 
@@ -105,6 +110,8 @@ class Logbook:
         Raises:
             RunFileError: the file is missing or damaged.
         """
+        from babbitt.model.run import run_from_table
+
         with self.run_file(engine_id, run_id) as file:
             columns = _columns(file, channels)
             for group in range(file.num_row_groups):
@@ -132,6 +139,8 @@ class Logbook:
 
     def open_original(self, sha256: str) -> BinaryIO:
         """Open a stream of a kept log's bytes; an OSError where the file is missing or damaged."""
+        import pyarrow as pa
+
         file = self.files.open(self.original_name(sha256))
         stream: BinaryIO = pa.CompressedInputStream(file, "zstd")
         return stream
@@ -145,6 +154,9 @@ class Logbook:
         Raises:
             RunFileError: the file is missing or damaged.
         """
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
         name = self.run_name(engine_id, run_id)
         path = self.files.shown(name)
         try:
@@ -203,7 +215,10 @@ def open_logbook(root: Path) -> Logbook:
     settings = read_settings(root)
     with saying_what_failed(f"cannot open the logbook in {root}"):
         register = Register.open(_register_url(root, settings), create=False)
-    return Logbook(root, settings, register, _files(root, settings))
+    book = Logbook(root, settings, register)
+    if settings.files:
+        book.files  # noqa: B018 - refuses an address that cannot be used
+    return book
 
 
 @cache
@@ -277,6 +292,8 @@ def whole_folder(path: Path) -> Iterator[Path]:
 
 def write_original(blocks: Iterable[bytes | memoryview], path: Path) -> None:
     """Write a log's bytes, block after block, zstd-compressed."""
+    import pyarrow as pa
+
     with pa.OSFile(str(path), "wb") as sink, pa.CompressedOutputStream(sink, "zstd") as stream:
         for block in blocks:
             stream.write(block)
@@ -304,10 +321,6 @@ def saying_what_failed(what: str) -> Iterator[None]:
         raise LogbookError(
             f"{what[0].upper() + what[1:]}: byte {error.start} of it is no text in UTF-8."
         ) from error
-
-
-def _files(root: Path, settings: Settings) -> FileStore:
-    return elsewhere(settings.files) if settings.files else on_disk(root)
 
 
 def _register_url(root: Path, settings: Settings) -> URL | str:

@@ -26,7 +26,7 @@ from babbitt.model.toml_text import read_toml, shown
 
 
 class _Section(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, defer_build=True)
 
 
 class EngineSection(_Section):

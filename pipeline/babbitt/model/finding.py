@@ -123,7 +123,12 @@ Prose = Annotated[str, AfterValidator(_prose)]
 
 class _Fields(BaseModel):
     model_config = ConfigDict(
-        extra="forbid", frozen=True, strict=True, allow_inf_nan=False, from_attributes=True
+        extra="forbid",
+        frozen=True,
+        strict=True,
+        allow_inf_nan=False,
+        from_attributes=True,
+        defer_build=True,
     )
 
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.event import Event, Verdict
-from babbitt.model.run import StartBasis
 from babbitt.model.sensor_doubt import SensorDoubt
+
+if TYPE_CHECKING:
+    from babbitt.model.run import StartBasis
 
 
 @dataclass(frozen=True)

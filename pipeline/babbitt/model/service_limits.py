@@ -33,7 +33,7 @@ class ServiceLimit(BaseModel):
         dose: kind of harm -> dose, in the unit of the kind.
     """
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, defer_build=True)
 
     running_h: PositiveFloat | None = None
     revolutions: PositiveFloat | None = None

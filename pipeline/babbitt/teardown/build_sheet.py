@@ -37,7 +37,7 @@ _LONGEST_PLACE = 80
 
 
 class _Fields(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, defer_build=True)
 
 
 class _OfPart(_Fields):

@@ -39,7 +39,7 @@ _NUMERIC = ("grade", "measurement_value", "measurement_low", "measurement_high")
 class FindingsFile(BaseModel):
     """The findings of one teardown; a teardown may be of some parts only."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
     finding: list[FindingFields] = Field(min_length=1, description="one for each part looked at")
 

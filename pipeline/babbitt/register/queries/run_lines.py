@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Literal, cast
+from typing import TYPE_CHECKING, Any, Literal, cast
 
 from sqlalchemy import ColumnElement, and_, func, or_, select
 from sqlalchemy.orm import Session
@@ -13,7 +13,6 @@ from sqlalchemy.orm import Session
 from babbitt.model.event import NOT_COUNTED
 from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.records import RunRecord
-from babbitt.model.run import StartBasis
 from babbitt.register.records.circuits import at_circuit
 from babbitt.register.records.engines import require_engine
 from babbitt.register.records.runs import in_window, to_record
@@ -24,6 +23,10 @@ from babbitt.register.tables.models import (
     ExposureWatchRow,
     RunRow,
 )
+
+if TYPE_CHECKING:
+    from babbitt.model.run import StartBasis
+
 
 Only = Literal["all", "harm", "to_review"]
 
@@ -261,7 +264,7 @@ def _line(row: Any, kinds: dict[str, dict[str, KindLine]], watched: dict[str, se
         run_id=row.run_id,
         engine_id=row.engine_id,
         started_at=row.started_at,
-        start_basis=cast(StartBasis, row.start_basis),
+        start_basis=cast("StartBasis", row.start_basis),
         duration_s=row.duration_s,
         source_name=row.source_name,
         unlogged=row.unlogged,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from sqlalchemy import ColumnElement, delete, func, literal, select
 from sqlalchemy.orm import Session
@@ -12,7 +12,6 @@ from sqlalchemy.orm import Session
 from babbitt.errors import RegisterError
 from babbitt.model.exposure import Exposure
 from babbitt.model.records import RecordedChannel, RunRecord
-from babbitt.model.run import Run, RunOutline, StartBasis
 from babbitt.model.sensor_doubt import SensorDoubt
 from babbitt.register.journal.changes import Record, changing
 from babbitt.register.journal.fields import shown
@@ -27,6 +26,10 @@ from babbitt.register.tables.models import (
     SteadyPressureRow,
 )
 from babbitt.register.tables.part_models import HistoryRow
+
+if TYPE_CHECKING:
+    from babbitt.model.run import Run, RunOutline, StartBasis
+
 
 CANDIDATES = 5
 """So many are named where the beginning of an id fits several."""
@@ -238,7 +241,7 @@ def to_record(row: RunRow) -> RunRecord:
         run_id=row.run_id,
         engine_id=row.engine_id,
         started_at=row.started_at,
-        start_basis=cast(StartBasis, row.start_basis),
+        start_basis=cast("StartBasis", row.start_basis),
         duration_s=row.duration_s,
         samples=row.samples,
         source_name=row.source_name,

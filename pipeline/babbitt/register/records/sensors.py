@@ -6,18 +6,20 @@ import hashlib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from babbitt.errors import RegisterError
 from babbitt.model.records import RunRecord
-from babbitt.model.run import RunOutline
 from babbitt.model.sensor_doubt import SensorDoubt
 from babbitt.register.journal.changes import changing
 from babbitt.register.records.runs import RUN, run_row, to_record
 from babbitt.register.tables.models import RunRow, SensorSummaryRow
+
+if TYPE_CHECKING:
+    from babbitt.model.run import RunOutline
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,107 @@
+"""Help of the command line in plain text: commands by reader and stage, an example for each."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+HEADINGS: Mapping[str, Mapping[str, str]] = {
+    "Begin": {
+        "new": "Make a logbook: the folder that keeps a team's data.",
+        "demo": "Run the whole job on an invented team's two seasons.",
+    },
+    "Logs in": {
+        "preview": "Show what would be read from a log, before anything is stored.",
+        "ingest": "Take logs in, and search them for harmful events.",
+        "watch": "Take logs in as they land in a folder, until Ctrl-C.",
+        "refused": "Logs that were refused: why, what settles it, and setting them aside.",
+        "run": "Runs: list and show them, read them again, add, move or remove some.",
+    },
+    "What happened (engineer)": {
+        "events": "List the harmful events, oldest first.",
+        "review": "Say whether an event is real.",
+        "detect": "Search runs again where limits or expectations changed.",
+    },
+    "Run on, or pull it (crew chief)": {
+        "totals": "Add up events, running and wear since the last refresh.",
+        "outlook": "Say what the next runs may bring: run on, inspect or pull, and why.",
+        "backtest": "Compare what would have been forecast with what teardowns found.",
+        "report": "Write a page to print.",
+    },
+    "The engine and what is in it (builder)": {
+        "engine": "Engines: add them, set their limits, write down refreshes.",
+        "part": "Parts: add, fit and remove them, send them out for work, see where they are.",
+        "teardown": "Teardowns: where to look, and what was found.",
+        "match": "Say what each finding of a teardown fits.",
+    },
+    "The record": {
+        "journal": "Show what people changed: when, who, what and why.",
+        "undo": "Take back the last change.",
+        "redo": "Do again what the last undo took back.",
+        "correct": "Mend a record; the journal keeps what it was.",
+        "withdraw": "Withdraw a record that never should have been.",
+    },
+    "In, out and upkeep": {
+        "serve": "Show the logbook in a browser.",
+        "export": "Write the whole record to files that any program reads.",
+        "import": "Take in a part list, or hours or findings from before the logs.",
+        "backup": "Write the whole logbook to one file, while others may be working on it.",
+        "restore": "Make a logbook of a backup.",
+        "verify": "Verify the logbook: every run readable, register and files agree.",
+    },
+}
+"""Every command under its heading, in the order of the help, with what it does."""
+
+EXAMPLES: Mapping[str, str] = {
+    "new": "babbitt new ~/engines --timezone Europe/Paris",
+    "demo": "babbitt demo ~/look-around",
+    "preview": "babbitt preview friday.csv --unit oil_pressure=psi",
+    "ingest": "babbitt ingest day2/ --engine NB-03 --circuit 'Tollbar Bowl'",
+    "watch": "babbitt watch /media/paddock --engine NB-03",
+    "refused list": "babbitt refused list --engine NB-03",
+    "refused set-aside": "babbitt refused set-aside 1c09f618",
+    "refused take-up": "babbitt refused take-up 1c09f618",
+    "run list": "babbitt run list --circuit 'Tollbar Bowl'",
+    "run show": "babbitt run show 3f2a",
+    "run reread": "babbitt run reread 3f2a --unit oil_pressure=bar",
+    "run trust": "babbitt run trust 3f2a --note 'new sensor'",
+    "run assign": "babbitt run assign 3f2a --engine NB-02",
+    "run add-unlogged": "babbitt run add-unlogged NB-02 --at '2026-05-01 10:00' --minutes 25",
+    "run correct": "babbitt run correct 3f2a 81d2 --circuit 'Fennick Hill'",
+    "run remove": "babbitt run remove 3f2a --note 'the dyno, not the engine'",
+    "run restore": "babbitt run restore 3f2a",
+    "events": "babbitt events --engine NB-03 --kind oil_starvation",
+    "review": "babbitt review 3f2a91c0d4e7 sensor_fault --note 'plug was loose'",
+    "detect": "babbitt detect --engine NB-03",
+    "totals": "babbitt totals NB-03 --parts",
+    "outlook": "babbitt outlook NB-03 --runs 2 --circuit 'Tollbar Bowl'",
+    "backtest": "babbitt backtest",
+    "report": "babbitt report NB-03 -o nb-03.html --runs 2",
+    "engine add": "babbitt engine add NB-03 --spec nb-03.toml --built 2026-02-20",
+    "engine spec": "babbitt engine spec NB-03 --spec nb-03.toml --note 'new springs'",
+    "engine refresh": "babbitt engine refresh NB-03 --at 2026-06-12 --note 'new rod bearings'",
+    "engine sheet": "babbitt engine sheet NB-03",
+    "engine list": "babbitt engine list",
+    "part add": "babbitt part add RB7-2 --kind rod_bearing",
+    "part list": "babbitt part list --engine NB-03",
+    "part fit": "babbitt part fit RB7-2 --engine NB-03 --position 2 --at 2026-06-12",
+    "part remove": "babbitt part remove RB7-2 --at 2026-09-01",
+    "part out": "babbitt part out CR-2 --to 'crank shop' --for 'check and polish' --at 2026-09-02",
+    "part back": "babbitt part back CR-2 --at 2026-09-28 --result 'polished, 0.01 mm under'",
+    "part history": "babbitt part history CR-3 --hours 6.5 --until 2024-10-20",
+    "teardown record": "babbitt teardown record NB-03 --at 2026-09-01 --findings found.toml",
+    "teardown sheet": "babbitt teardown sheet NB-03",
+    "teardown list": "babbitt teardown list NB-03",
+    "match": "babbitt match NB-03",
+    "journal": "babbitt journal NB-03 --limit 20",
+    "undo": "babbitt undo NB-03",
+    "redo": "babbitt redo NB-03",
+    "correct": "babbitt correct refresh 3 at=2026-06-11 --note 'a day early'",
+    "withdraw": "babbitt withdraw fitment 12 --note 'wrong engine'",
+    "serve": "babbitt serve --host 0.0.0.0 --port 8050",
+    "export": "babbitt export out/ --format csv",
+    "import": "babbitt import parts.csv --what parts --dry-run",
+    "backup": "babbitt backup book.tar",
+    "restore": "babbitt restore book.tar ~/engines-again",
+    "verify": "babbitt verify",
+}
+"""A command line for every command."""
