@@ -6,6 +6,7 @@ import ast
 import itertools
 import re
 import tomllib
+from collections.abc import Iterator
 from graphlib import TopologicalSorter as CycleCheck
 from importlib.metadata import distributions
 from pathlib import Path
@@ -26,7 +27,6 @@ LAYERS = [
     {"babbitt.detect", "babbitt.ingest", "babbitt.sensors", "babbitt.totals"},
     {"babbitt.logbook"},
     {"babbitt.register"},
-    {"babbitt.present.words"},
     {"babbitt.logbook.settings"},
     {"babbitt.model"},
     {"babbitt.errors"},
@@ -43,9 +43,8 @@ def modules() -> list[Path]:
 
 def part_of(module: str) -> str:
     """The part of the house that a dotted name lies in: a package of babbitt, or the dashboard."""
-    for apart in ("babbitt.present.words", "babbitt.logbook.settings"):
-        if module.startswith(apart):
-            return apart
+    if module.startswith("babbitt.logbook.settings"):
+        return "babbitt.logbook.settings"
     names = module.split(".")
     return ".".join(names[:2]) if names[0] == "babbitt" else names[0]
 
@@ -91,6 +90,80 @@ def test_only_the_register_speaks_sql() -> None:
             continue
         source = path.read_text(encoding="utf-8")
         assert "sqlalchemy" not in source, f"{dotted(path)} reaches for the database"
+
+
+BELOW_WORDS = {
+    f"babbitt.{name}"
+    for name in (
+        *("model", "ingest", "sensors", "detect", "totals", "damage", "outlook", "teardown"),
+        *("logbook", "logbook.settings", "register", "exchange"),
+    )
+}
+"""Parts that hand out values: words, commands and pages are made above them."""
+SPELLS_A_COMMAND = re.compile(r"`babbitt |(?<![\w-])--[a-z]{3,}")
+STILL_SPELL = {
+    "babbitt.exchange.importing",
+    "babbitt.ingest.columns.channels",
+    "babbitt.ingest.columns.convert",
+    "babbitt.ingest.columns.plausible",
+    "babbitt.ingest.quality.flags",
+    "babbitt.ingest.source",
+    "babbitt.ingest.text.fingerprint",
+    "babbitt.ingest.time.clock",
+    "babbitt.ingest.time.dates",
+    "babbitt.ingest.time.start",
+    "babbitt.logbook.folder",
+    "babbitt.model.circuit",
+    "babbitt.model.sensor_doubt",
+    "babbitt.register.journal.undo",
+    "babbitt.register.records.corrections",
+    "babbitt.register.records.engines",
+    "babbitt.register.records.events",
+    "babbitt.register.records.fitments",
+    "babbitt.register.records.history",
+    "babbitt.register.records.part_calendar",
+    "babbitt.register.records.parts",
+    "babbitt.register.records.refusals",
+    "babbitt.register.records.runs",
+    "babbitt.register.records.sheets",
+    "babbitt.register.records.teardowns",
+    "babbitt.sensors.clocks",
+    "babbitt.sensors.doubts",
+    "babbitt.sensors.places",
+    "babbitt.sensors.units",
+}
+"""Modules below the words that spell a command or an option all the same; none may be added."""
+
+
+def literals_of(path: Path) -> Iterator[str]:
+    """Strings of a module, but for its docstrings."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    told = {
+        id(node.value)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
+    }
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in told:
+            yield node.value
+
+
+def test_stages_hand_out_values_and_know_no_terminal() -> None:
+    for path in modules():
+        if part_of(dotted(path)) in BELOW_WORDS:
+            source = path.read_text(encoding="utf-8")
+            found = re.findall(r"^\s*(?:from|import) (rich|typer|dash)\b", source, re.MULTILINE)
+            assert not found, f"{dotted(path)} imports {found}"
+
+
+def test_stages_spell_no_command() -> None:
+    found = {
+        dotted(path)
+        for path in modules()
+        if part_of(dotted(path)) in BELOW_WORDS
+        and any(SPELLS_A_COMMAND.search(text) for text in literals_of(path))
+    }
+    assert found == STILL_SPELL
 
 
 def test_no_modules_import_one_another_in_a_circle() -> None:

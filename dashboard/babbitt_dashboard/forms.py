@@ -11,7 +11,7 @@ import dash_mantine_components as dmc
 from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 
 from babbitt.errors import BabbittError, RegisterError
-from babbitt.present.words import past_moment
+from babbitt.model.plain_text import past_moment
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.marks import refusal
 

@@ -29,8 +29,8 @@ from babbitt.logbook import folder
 from babbitt.logbook.settings import zone
 from babbitt.model.engine_spec import EngineSpec, parse_spec
 from babbitt.model.kinds import KINDS
+from babbitt.model.plain_text import parse_instant
 from babbitt.model.run import Run
-from babbitt.present.words import parse_instant
 from babbitt.register.dictionary import dictionary
 from babbitt.register.queries.dump import TableDump
 from babbitt.register.records.runs import find_run

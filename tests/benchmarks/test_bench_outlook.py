@@ -23,7 +23,6 @@ from babbitt.model.engine_spec import LifeSection
 from babbitt.model.kinds import KINDS
 from babbitt.outlook.backtest import BackTest, back_test
 from babbitt.outlook.outlook import look_ahead
-from babbitt.present.words import reader_of
 from babbitt.register.records.teardowns import findings_of
 from fleet_book import BUILD_LASTS, BUILT, make_fleet
 
@@ -39,7 +38,6 @@ def test_match_and_outlook_of_fifty_engines_and_two_hundred_teardowns(
 ) -> None:
     """From what the register holds, read once, to every engine's outlook and newest match."""
     book = make_fleet(tmp_path / "book", engine_count=ENGINES, teardowns_each=TEARDOWNS_EACH)
-    reader = reader_of(book.settings)
     with book.register.reading() as session:
         gathered = gather(session)
         findings = findings_of(session)
@@ -60,7 +58,6 @@ def test_match_and_outlook_of_fifty_engines_and_two_hundred_teardowns(
                         session, gathered, learned, gathered.builds[name][-1], fitted[name], NOW
                     ),
                     learned.posteriors,
-                    reader,
                     runs=1,
                     service={},
                 )

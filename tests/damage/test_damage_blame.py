@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from babbitt.damage.blame import Blame, BlamedEvent, blame_in_words, blames_of, cause_in_words
+from babbitt.damage.blame import Blame, BlamedEvent, blames_of
 from babbitt.damage.chance import Estimate
 from babbitt.damage.model import Load
+from babbitt.present.blame_words import blame_in_words, cause_in_words
 from babbitt.present.words import Reader
 from made_lives import MAY, READER, an_event, day, known
 

@@ -26,7 +26,7 @@ from babbitt.jobs.record_teardown import record_teardown
 from babbitt.logbook.folder import REGISTER_FILE, Logbook, settings_text
 from babbitt.logbook.settings import parse_settings
 from babbitt.model.engine_spec import parse_spec
-from babbitt.present.words import parse_instant
+from babbitt.model.plain_text import parse_instant
 from babbitt.teardown.build_sheet import read_sheet
 from babbitt.teardown.findings_file import COLUMNS, Format, read_findings
 from babbitt.teardown.photos import prepare_photo

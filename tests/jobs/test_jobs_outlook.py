@@ -12,6 +12,7 @@ from babbitt.errors import RegisterError
 from babbitt.jobs.outlook import back_test_of, outlooks, sheet_of
 from babbitt.model.damage_modes import mode_named
 from babbitt.model.service_limits import ServiceLimit
+from babbitt.outlook.gaps import HardlyWatched, NoLifeDose, Stale
 from babbitt.register.records import engines, events, teardowns
 from invented import SPEC
 from small_book import BUILT, NOW, REFRESHED, add_run, finding, make_book
@@ -74,8 +75,8 @@ def test_engines_that_were_not_built_yet_are_left_out(own_book) -> None:
 def test_events_found_under_other_limits_are_said(own_book) -> None:
     add_run(own_book, "E2", NOW - timedelta(hours=5), 0.5, spec_version="old")
     found = only(own_book, "E2")
-    assert found.doubts[0].grave
-    assert "1 events were found under other limits" in found.doubts[0].sentence
+    assert found.gaps[0].grave
+    assert found.gaps[0] == Stale(1)
 
 
 def test_what_was_not_watched_is_unseen_rather_than_none(own_book) -> None:
@@ -87,7 +88,8 @@ def test_what_was_not_watched_is_unseen_rather_than_none(own_book) -> None:
     unseen = mode_of(found, "rod_bearing", "wiped")
     assert unseen.load.unwatched["oil_starvation"] > 0.0
     assert unseen.now.high > seen.high
-    assert any("oil starvation 62 %" in doubt.sentence for doubt in found.doubts)
+    (watched,) = [gap for gap in found.gaps if isinstance(gap, HardlyWatched)]
+    assert watched.shares["oil_starvation"] == pytest.approx(0.625)
 
 
 def test_a_review_takes_an_event_out_of_the_outlook(own_book) -> None:
@@ -114,7 +116,8 @@ def test_a_spec_without_life_doses_is_not_judged_but_said(own_book) -> None:
         engines.set_spec(session, "E1", SPEC + "[life]\nover_rev = 100.0\n")
     found = only(own_book)
     assert {each.mode.part for each in found.modes} & {"rod_bearing", "main_bearing"} == set()
-    assert any("states no dose of oil_starvation" in each.sentence for each in found.doubts)
+    (unlived,) = [gap for gap in found.gaps if isinstance(gap, NoLifeDose)]
+    assert "oil_starvation" in unlived.kinds
 
 
 def test_what_was_learned_can_be_shown(book) -> None:

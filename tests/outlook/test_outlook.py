@@ -11,10 +11,10 @@ from babbitt.model.engine_spec import parse_spec
 from babbitt.model.kinds import KINDS
 from babbitt.model.service_limits import ServiceLimit
 from babbitt.outlook.ahead import MOST_RUNS, pool_of
-from babbitt.outlook.doubts import Coverage
 from babbitt.outlook.drift import Drift
+from babbitt.outlook.gaps import Coverage
 from babbitt.outlook.outlook import EngineState, look_ahead
-from babbitt.outlook.words import outlook_json, reach_in_words, reasons, would_change
+from babbitt.present.outlook_words import outlook_json, reach_in_words, reasons, would_change
 from babbitt.present.words import CAUTION
 from invented import SPEC
 from made_lives import (
@@ -58,7 +58,7 @@ def state(dose: float = 20.0, **changes) -> EngineState:
 
 
 def look(runs: int = 1, service=None, **changes):
-    return look_ahead(state(**changes), POSTERIORS, READER, runs=runs, service=service or {})
+    return look_ahead(state(**changes), POSTERIORS, runs=runs, service=service or {})
 
 
 def test_chances_grow_with_the_runs_ahead() -> None:
@@ -130,7 +130,7 @@ def test_stale_data_never_pass_in_silence() -> None:
 
 
 def test_an_engine_of_which_nothing_can_be_judged_says_so() -> None:
-    found = look_ahead(state(), {}, READER, runs=1, service={})
+    found = look_ahead(state(), {}, runs=1, service={})
     assert found.verdict.call == "inspect"
     assert reasons(found, READER, {}) == ["No damage mode could be judged."]
     assert would_change(found) == ["Life doses in the spec's [life]."]
@@ -173,7 +173,7 @@ def test_a_mode_in_which_a_part_went_back_damaged_is_not_forecast(runs) -> None:
 
 def test_without_life_doses_nothing_is_judged_and_the_call_is_to_look() -> None:
     bare = parse_spec(SPEC, source="test")
-    found = look_ahead(state(dose=120.0, spec=bare), {}, READER, runs=1, service={})
+    found = look_ahead(state(dose=120.0, spec=bare), {}, runs=1, service={})
     assert (found.verdict.call, found.decisive, found.modes) == ("inspect", None, ())
     assert reasons(found, READER, {}) == ["No damage mode could be judged."]
     assert would_change(found) == ["Life doses in the spec's [life]."]
@@ -181,7 +181,7 @@ def test_without_life_doses_nothing_is_judged_and_the_call_is_to_look() -> None:
 
 def test_a_mode_without_a_life_dose_for_its_causes_names_none_to_blame() -> None:
     bare = parse_spec(SPEC, source="test")
-    found = look_ahead(state(dose=120.0, spec=bare), {WIPED: known()}, READER, runs=1, service={})
+    found = look_ahead(state(dose=120.0, spec=bare), {WIPED: known()}, runs=1, service={})
     assert [each.mode for each in found.modes] == [WIPED]
     assert found.decisive is None
     assert would_change(found) == ["Life doses in the spec's [life]."]

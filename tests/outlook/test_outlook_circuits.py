@@ -13,8 +13,9 @@ from babbitt.errors import RegisterError
 from babbitt.outlook.ahead import LEAST_RUNS, LEAST_THERE, pool_of
 from babbitt.outlook.circuits import circuits_of, headed_for
 from babbitt.outlook.outlook import Outlook, look_ahead
-from babbitt.outlook.words import (
+from babbitt.present.outlook_words import (
     drawn_in_words,
+    gap_in_words,
     outlook_json,
     reach_in_words,
     reasons,
@@ -39,11 +40,15 @@ FLEET = {"E1": OWN, "E2": MATE}
 STATE = replace(state(dose=40.0), at=day(30), pool=pool_of(OWN, MAY, None, FLEET.values()))
 
 
+def gaps(outlook: Outlook) -> list[str]:
+    return [gap_in_words(gap, READER) for gap in outlook.gaps]
+
+
 def at(circuit: str | None, *, runs: int = 3, fleet=FLEET, since=MAY) -> Outlook:
     there = replace(STATE, since=since)
     there = there if circuit is None else headed_for(there, fleet, circuit)
     posteriors = {WIPED: known(oil_starvation=(200.0, 2.0))}
-    return look_ahead(there, posteriors, READER, runs=runs, service={})
+    return look_ahead(there, posteriors, runs=runs, service={})
 
 
 def test_a_circuit_that_starves_the_engine_makes_damage_likelier_than_one_that_does_not() -> None:
@@ -107,19 +112,17 @@ def test_the_words_say_where_from_how_many_runs_and_of_whom() -> None:
     assert would_change(easy) == ["The accepted 10 % is not passed within 40 runs like these."]
     engine = at("Tollbar", since=day(11))
     assert drawn_in_words(engine) == "Drawn from 4 runs of E1 at Tollbar in all its builds."
-    assert any(
-        each.sentence
-        == "Fewer than 3 runs at Tollbar since the refresh: the next ones are expected to be like "
+    assert (
+        "Fewer than 3 runs at Tollbar since the refresh: the next ones are expected to be like "
         "all 4 of this engine there."
-        for each in engine.doubts
-    )
+    ) in gaps(engine)
     fleet = at("Rookmere")
     assert drawn_in_words(fleet) == (
         "Drawn from 2 runs at Rookmere by engines of its type: 2 by E2."
     )
-    assert any("all 2 of its type there." in each.sentence for each in fleet.doubts)
+    assert any("all 2 of its type there." in each for each in gaps(fleet))
     assert drawn_in_words(at(None)) == ""
-    assert not any(" at " in each.sentence for each in at(None).doubts)
+    assert not any(" at " in each for each in gaps(at(None)))
 
 
 def test_many_engines_that_were_there_are_counted() -> None:

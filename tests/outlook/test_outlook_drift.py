@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from babbitt.outlook.drift import Drift, SteadyRun, drift_sentence, pressure_drift
+from babbitt.outlook.drift import Drift, SteadyRun, pressure_drift
+from babbitt.present.outlook_words import drift_sentence
 
 POINTS = np.array([(3000.0, 90.0), (6000.0, 110.0), (6200.0, 112.0), (5800.0, 108.0)])
 

@@ -11,8 +11,9 @@ from babbitt.model.damage_modes import causes
 from babbitt.model.engine_spec import LifeSection
 from babbitt.model.service_limits import ServiceLimit
 from babbitt.outlook.ahead import FUTURES, MOST_RUNS, Ahead, draw_ahead, pool_of
-from babbitt.outlook.gauges import Gauge, life_gauges, service_gauges
+from babbitt.outlook.gauges import Gauge, Limit, life_gauges, service_gauges
 from babbitt.outlook.reach import first_reach, passed
+from babbitt.present.outlook_words import limit_in_words
 from made_lives import NO_RATES, a_ledger, day, like_parts, taken
 
 LIFE = LifeSection(oil_starvation=100.0)
@@ -86,20 +87,20 @@ def test_the_part_that_has_used_most_stands_for_its_cause() -> None:
     fresh = like_parts("main_bearing", now=taken(oil_starvation=10.0))
     old = like_parts("rod_bearing", now=taken(oil_starvation=80.0))
     (only,) = life_gauges([fresh, old], LIFE, steady(), NO_RATES)
-    assert (only.part, only.limit) == ("rod_bearing", "life dose of oil starvation")
+    assert (only.part, only.limit) == ("rod_bearing", Limit("life", "oil_starvation"))
 
 
 def test_service_limits_are_of_hours_revolutions_and_doses() -> None:
     limit = ServiceLimit(running_h=10.0, revolutions=8000.0, dose={"oil_starvation": 50.0})
     part = like_parts(now=taken(running=4.0, oil_starvation=20.0))
     found = service_gauges([part], {"rod_bearing": limit}, steady(), NO_RATES)
-    used = {each.limit: each.used for each in found}
+    used = {limit_in_words(each.limit): each.used for each in found}
     assert used == {
         "service limit of running hours": pytest.approx(0.4),
         "service limit of oil starvation": pytest.approx(0.4),
         "service limit of revolutions": 0.0,
     }
-    reaches = {each.limit: first_reach([each]) for each in found}
+    reaches = {limit_in_words(each.limit): first_reach([each]) for each in found}
     revolutions = reaches["service limit of revolutions"]
     assert revolutions is not None
     assert revolutions.runs == 8, "a thousand a run"

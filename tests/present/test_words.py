@@ -6,7 +6,8 @@ from datetime import UTC, datetime
 
 import pytest
 
-from babbitt.present.words import Reader, clock, duration, number, parse_instant
+from babbitt.model.plain_text import parse_instant
+from babbitt.present.words import Reader, clock, duration, number
 
 METRIC = Reader("metric", UTC)
 IMPERIAL = Reader("imperial", UTC)

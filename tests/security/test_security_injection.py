@@ -21,7 +21,7 @@ from babbitt.exchange.export import export
 from babbitt.exchange.files import as_written
 from babbitt.jobs.record_teardown import aside_in, record_findings
 from babbitt.logbook.folder import Logbook, open_logbook
-from babbitt.present.words import visible
+from babbitt.model.plain_text import visible
 from babbitt.register.records import builds, engines, events, parts, work
 from babbitt_dashboard.app import make_app
 from babbitt_dashboard.desk import Desk

@@ -6,18 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from babbitt.damage.attribution import (
-    Found,
-    Spared,
-    alike,
-    explain,
-    look_again,
-    look_again_sentence,
-    match_sentence,
-)
+from babbitt.damage.attribution import Found, Spared, alike, explain, look_again
 from babbitt.damage.model import Load
 from babbitt.model.damage_modes import mode_named
 from babbitt.model.finding import Finding
+from babbitt.present.blame_words import look_again_sentence, match_sentence
 from made_lives import READER, WIPED, an_event, known
 
 POSTERIOR = known(oil_starvation=(100.0, 2.0), oil_overheat=(50.0, 2.0), unlogged=0.1)

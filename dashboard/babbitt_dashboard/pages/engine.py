@@ -10,7 +10,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from babbitt.errors import BabbittError
 from babbitt.outlook.ahead import MOST_RUNS
-from babbitt.outlook.words import after
+from babbitt.present.outlook_words import after
 from babbitt.present.views import engine_words as words
 from babbitt.present.views.engine_figures import (
     drift_figure,
@@ -87,7 +87,7 @@ def verdict(desk: Desk, engine_id: str, found: Prospect) -> list[Any]:
                 html.Div(
                     [
                         _listed("What would change it", words.changes_in_words(found)),
-                        _listed("To keep in mind", words.doubts_in_words(found)),
+                        _listed("To keep in mind", words.gaps_in_words(found, desk.reader)),
                     ]
                 ),
             ],

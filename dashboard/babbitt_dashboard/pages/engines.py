@@ -162,7 +162,7 @@ def _row(engine: FleetEngine, found: Fleet, reader: Reader) -> html.Tr:
     cells: list[tuple[str, Any, str]] = [
         ("", call_mark(engine.call), "eng-call"),
         ("", name, ""),
-        ("", unbroken(because(engine.outlook)), "eng-why"),
+        ("", unbroken(because(engine.outlook, reader)), "eng-why"),
         ("Running", duration(totals.running_s), "right"),
         *((KINDS[kind].title, _life(engine, kind), "eng-life") for kind in found.kinds),
         (

@@ -10,9 +10,10 @@ from dash import html
 from babbitt.jobs import move_runs as moves
 from babbitt.jobs.correct import SORTS, sort_of
 from babbitt.jobs.detect import judge_engine
+from babbitt.model.plain_text import past_moment
 from babbitt.model.records import JournalEntry
 from babbitt.present.views.register import JournalLine, journal_of
-from babbitt.present.words import NOTHING, past_moment
+from babbitt.present.words import NOTHING
 from babbitt.register.journal.fields import sentence
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.forms import Field, Form, Given, show_form

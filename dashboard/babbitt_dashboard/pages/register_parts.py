@@ -13,6 +13,7 @@ from dash import html
 from babbitt.model.damage_modes import part_named
 from babbitt.model.damage_modes import parts as kinds
 from babbitt.model.part_records import PartPlace
+from babbitt.model.plain_text import parse_instant
 from babbitt.present.views.register import (
     PartLife,
     PartLine,
@@ -21,7 +22,7 @@ from babbitt.present.views.register import (
     part_lines,
     where_is,
 )
-from babbitt.present.words import NOTHING, Reader, duration, parse_instant
+from babbitt.present.words import NOTHING, Reader, duration
 from babbitt.register.records import fitments, parts, work
 from babbitt_dashboard.address import path_to
 from babbitt_dashboard.desk import Desk

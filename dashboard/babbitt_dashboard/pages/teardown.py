@@ -8,7 +8,6 @@ from typing import Any
 
 from dash import dcc, html
 
-from babbitt.damage.blame import place
 from babbitt.model.part_records import FindingRecord, TeardownRecord
 from babbitt.present.views.teardown import (
     Bench,
@@ -19,6 +18,7 @@ from babbitt.present.views.teardown import (
     stripped,
 )
 from babbitt.present.views.teardown_draft import Draft, draft_of
+from babbitt.present.words import place
 from babbitt_dashboard.address import number_from, path_to, state_store
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.marks import link

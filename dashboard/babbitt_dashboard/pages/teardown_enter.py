@@ -10,11 +10,11 @@ from dash import html
 
 from babbitt.model.damage_modes import part_named
 from babbitt.model.engine_layout import EngineLayout
+from babbitt.model.plain_text import capital
 from babbitt.model.positions import spots_of
 from babbitt.present.figures.ink import Ink
 from babbitt.present.figures.section import Place, draw_section
 from babbitt.present.views.teardown_draft import EVERY, Draft, check, entry_words
-from babbitt.present.words import capital
 from babbitt_dashboard.pages.teardown_form import box, does, field, layout_of, spot_text
 
 

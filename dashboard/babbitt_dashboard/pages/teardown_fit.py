@@ -7,11 +7,12 @@ from typing import Any
 
 from dash import html
 
-from babbitt.damage.attribution import Match, alike, look_again_sentence, match_sentence
-from babbitt.damage.blame import Blame, BlamedEvent, cause_in_words, place
+from babbitt.damage.attribution import Match, alike
+from babbitt.damage.blame import Blame, BlamedEvent
 from babbitt.damage.model import UNLOGGED
 from babbitt.model.damage_modes import part_named
 from babbitt.model.part_records import FindingRecord
+from babbitt.present.blame_words import cause_in_words, look_again_sentence, match_sentence
 from babbitt.present.views.teardown import Stripped
 from babbitt.present.views.teardown_words import (
     MOST_EVENTS,
@@ -27,7 +28,7 @@ from babbitt.present.views.teardown_words import (
     shown_blames,
     summary_words,
 )
-from babbitt.present.words import NOTHING, Reader, share
+from babbitt.present.words import NOTHING, Reader, place, share
 from babbitt_dashboard.address import path_to
 from babbitt_dashboard.marks import caution, empty_state, link, print_button, table
 

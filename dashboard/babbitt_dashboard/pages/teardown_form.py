@@ -9,6 +9,7 @@ from dash import dcc, html
 
 from babbitt.model.damage_modes import grades, part_named
 from babbitt.model.engine_layout import EngineLayout
+from babbitt.model.plain_text import capital
 from babbitt.present.views.teardown_draft import (
     EVERY,
     Draft,
@@ -16,7 +17,6 @@ from babbitt.present.views.teardown_draft import (
     entry_words,
     positions_to_enter,
 )
-from babbitt.present.words import capital
 from babbitt.teardown.photos import MAX_BYTES
 
 DISPOSITIONS = ("reuse", "rework", "replace", "send_out")

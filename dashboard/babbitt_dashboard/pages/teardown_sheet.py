@@ -7,7 +7,7 @@ from typing import Any
 
 from dash import html
 
-from babbitt.present.words import capital
+from babbitt.model.plain_text import capital
 from babbitt_dashboard.marks import caution
 
 

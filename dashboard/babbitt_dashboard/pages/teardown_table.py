@@ -10,8 +10,8 @@ import dash_ag_grid as dag
 
 from babbitt.errors import RegisterError
 from babbitt.model.damage_modes import grades, part_named
+from babbitt.model.plain_text import capital
 from babbitt.present.views.teardown_draft import Draft, Entry, check
-from babbitt.present.words import capital
 from babbitt_dashboard.pages.teardown_acts import Acted
 from babbitt_dashboard.pages.teardown_form import DISPOSITIONS
 

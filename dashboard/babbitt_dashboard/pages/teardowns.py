@@ -9,8 +9,9 @@ from typing import Any
 from dash import html
 
 from babbitt.model.damage_modes import grades
+from babbitt.model.plain_text import capital
 from babbitt.present.views.teardowns import IntactEngine, TeardownLine, TeardownList, teardown_list
-from babbitt.present.words import NOTHING, Reader, capital, duration
+from babbitt.present.words import NOTHING, Reader, duration
 from babbitt_dashboard.address import path_to
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.marks import caution, empty_state, link, print_button

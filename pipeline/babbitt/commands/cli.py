@@ -158,7 +158,7 @@ def main() -> None:
     try:
         app()
     except BabbittError as error:
-        from babbitt.present.words import visible
+        from babbitt.model.plain_text import visible
 
         sys.stderr.write(f"babbitt: {visible(str(error))}\n")
         sys.exit(1)

@@ -19,7 +19,7 @@ from babbitt.commands.context import LOGBOOK_OPTION, Context
 from babbitt.errors import RegisterError
 from babbitt.logbook.folder import SETTINGS_FILE, Logbook, open_logbook, read_settings
 from babbitt.logbook.settings import Settings
-from babbitt.present.words import parse_instant, visible
+from babbitt.model.plain_text import parse_instant, visible
 
 if TYPE_CHECKING:
     from rich.progress import Progress

@@ -19,15 +19,7 @@ from babbitt.commands.common import (
 from babbitt.model.event import Event, Verdict
 from babbitt.model.kinds import KINDS, Kind
 from babbitt.present.views.event_words import reasons_in_words
-from babbitt.present.words import (
-    NOTHING,
-    Reader,
-    clock,
-    duration,
-    reader_of,
-    short,
-    table,
-)
+from babbitt.present.words import NOTHING, Reader, clock, duration, reader_of, short, table
 from babbitt.register.records import events as records
 
 

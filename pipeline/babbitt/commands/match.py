@@ -53,8 +53,9 @@ def match(
 
 def print_match(found: TeardownMatch, reader: Reader) -> None:
     """Print a teardown's findings of damage with their causes, and what to look at again."""
-    from babbitt.damage.attribution import alike, look_again_sentence, match_sentence
-    from babbitt.damage.blame import place
+    from babbitt.damage.attribution import alike
+    from babbitt.present.blame_words import look_again_sentence, match_sentence
+    from babbitt.present.words import place
 
     teardown, count = found.teardown, len(found.matches) + len(found.unjudged)
     out.print(

@@ -58,7 +58,7 @@ def outlook(
     """Say what the next runs may bring: run on, inspect or pull, and why."""
     # scipy, which the damage model needs, is slow to import
     from babbitt.jobs.outlook import outlooks
-    from babbitt.outlook.words import outlook_json
+    from babbitt.present.outlook_words import outlook_json
 
     book = open_from(context, logbook)
     reader = reader_of(book.settings)
@@ -111,13 +111,13 @@ def backtest(
 
 def print_outlooks(found: Sequence[Outlook], reader: Reader, rpm_at: Mapping[str, float]) -> None:
     """Print the call for each engine and its reasons, those to pull first."""
-    from babbitt.outlook.words import reach_in_words, reasons
+    from babbitt.present.outlook_words import gaps_to_mind, reach_in_words, reasons
 
     order = ("pull", "inspect", "run on")
     listing = table("", "engine", "call", "remarks", left=3)
     for each in sorted(found, key=lambda each: order.index(each.verdict.call)):
         said = [*reasons(each, reader, rpm_at), reach_in_words(each)]
-        said += [doubt.sentence for doubt in each.doubts if not doubt.grave]
+        said += gaps_to_mind(each, reader)
         listing.add_row(each.engine_id, each.verdict.call, "\n".join(dict.fromkeys(said)))
         listing.add_section()
     out.print(listing)
@@ -125,10 +125,11 @@ def print_outlooks(found: Sequence[Outlook], reader: Reader, rpm_at: Mapping[str
 
 def _print_engine(each: Outlook, reader: Reader, rpm_at: Mapping[str, float]) -> None:
     from babbitt.outlook.forecast import alike
-    from babbitt.outlook.words import (
+    from babbitt.present.outlook_words import (
         drawn_in_words,
         drift_in_words,
         evidence,
+        gaps_to_mind,
         reach_in_words,
         reasons,
         would_change,
@@ -137,7 +138,7 @@ def _print_engine(each: Outlook, reader: Reader, rpm_at: Mapping[str, float]) ->
     out.print(f"{each.engine_id}: {each.verdict.call}.", style="bold")
     _print_list("", reasons(each, reader, rpm_at))
     _print_list("What would change it:", would_change(each))
-    _print_list("To keep in mind:", [d.sentence for d in each.doubts if not d.grave])
+    _print_list("To keep in mind:", gaps_to_mind(each, reader))
     listing = table("", "part", "damage", "now", "90 %", *_ahead(each.runs), left=2)
     rows = alike(each.modes)
     for modes in rows[:_SHOWN]:
@@ -178,7 +179,7 @@ def _ahead(runs: int) -> tuple[str, str, str]:
 
 
 def _place(mode: ModeOutlook) -> str:
-    from babbitt.damage.blame import place
+    from babbitt.present.words import place
 
     return place(mode.mode.part, mode.like.positions)
 

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from babbitt.damage.blame import Blame, blame_in_words, blames_of, cause_in_words, place
+from babbitt.damage.blame import Blame, blames_of
 from babbitt.damage.chance import Estimate, chances
 from babbitt.damage.model import UNLOGGED, Load
 from babbitt.damage.posterior import Posterior
-from babbitt.model.damage_modes import DamageMode, mode_named
+from babbitt.model.damage_modes import DamageMode
 from babbitt.model.finding import Finding
 from babbitt.model.records import DatedEvent
-from babbitt.present.words import Reader, capital, share
 
 UNEXPLAINED = 0.5
 """Where the log accounts for less than this, the assembly is to blame first."""
@@ -21,8 +20,6 @@ UNEXPLAINED = 0.5
 SUSPECT = 0.25
 """From this chance on, a part that was found sound or not looked at deserves a second look (common
 practice, no source)."""
-
-_LEAST_SHOWN = 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,43 +178,3 @@ def alike(matches: Iterable[Match]) -> list[tuple[Match, ...]]:
         key = match.finding.part, match.finding.damage_mode, match.blames
         groups.setdefault(key, []).append(match)
     return [tuple(group) for group in groups.values()]
-
-
-def match_sentence(matches: Sequence[Match], reader: Reader, rpm_at: Mapping[str, float]) -> str:
-    """Return a match in words: the parts, the damage, and how far each cause accounts for it.
-
-    Args:
-        matches: of one finding, or of several that are alike.
-        reader: whose units and time zone are used.
-        rpm_at: engine speed at the peak of events, see `blame_in_words`.
-    """
-    first = matches[0]
-    mode = mode_named(first.finding.part, first.finding.damage_mode or "")
-    logged = [blame for blame in first.blames if blame.cause != UNLOGGED]
-    unlogged = sum(blame.share.p for blame in first.blames if blame.cause == UNLOGGED)
-    shown = [blame for blame in logged if blame.share.p >= _LEAST_SHOWN]
-    words = [blame_in_words(blame, reader, rpm_at) for blame in shown[:1]]
-    words += [cause_in_words(blame) for blame in shown[1:]]
-    clauses = [f"{share(blame.share.p)} {said}" for blame, said in zip(shown, words, strict=True)]
-    others = 1.0 - unlogged - sum(blame.share.p for blame in shown)
-    if others >= 0.01:
-        clauses.append(f"{share(others)} other logged causes")
-    clauses.append(f"{share(unlogged)} not in the log")
-    beside = f" ({', '.join(first.spared)} without damage)" if first.spared else ""
-    where = place(mode.part, [match.finding.position for match in matches])
-    text = f"{capital(where)} {mode.title}{beside}: {'; '.join(clauses)}."
-    if first.unexplained:
-        text += f" The log does not explain it; look at the assembly: {mode.unlogged}."
-    return text
-
-
-def look_again_sentence(suspect: LookAgain, reader: Reader, rpm_at: Mapping[str, float]) -> str:
-    """Return in words why a part deserves a second look; see `match_sentence`."""
-    said = "was found sound" if suspect.looked_at else "was not looked at"
-    likely = suspect.chance
-    where = place(suspect.mode.part, suspect.positions)
-    return (
-        f"{capital(where)} {said}, yet {share(likely.p)} likely "
-        f"{suspect.mode.title} (90 % interval {share(likely.low)} to {share(likely.high)}): "
-        f"{blame_in_words(suspect.blame, reader, rpm_at)}. Look for: {suspect.mode.look_for}."
-    )

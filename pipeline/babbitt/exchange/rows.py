@@ -10,7 +10,7 @@ from typing import Literal
 
 from babbitt.errors import RegisterError, tell_faults
 from babbitt.model.csv_rows import read_number
-from babbitt.present.words import parse_instant
+from babbitt.model.plain_text import parse_instant
 
 
 @dataclass(frozen=True)

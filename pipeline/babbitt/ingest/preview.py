@@ -20,8 +20,8 @@ from babbitt.ingest.time.start import find_start
 from babbitt.ingest.time.timebase import pace_of, place
 from babbitt.ingest.time.timing import start_noted
 from babbitt.logbook.settings import TIME
+from babbitt.model.plain_text import capital
 from babbitt.model.run import MISSING, ChannelArray, Run, RunOutline, StartBasis
-from babbitt.present.words import capital
 
 Passing = Callable[[RunOutline, Iterator[Run]], Iterable[Run]]
 

@@ -29,9 +29,9 @@ from babbitt.logbook.file_store import FileStore
 from babbitt.logbook.folder import INCOMING, Logbook, saying_what_failed, write_original
 from babbitt.logbook.safe_files import sync
 from babbitt.model.engine_spec import EngineSpec
+from babbitt.model.plain_text import visible
 from babbitt.model.records import RunRecord
 from babbitt.model.run import RunOutline
-from babbitt.present.words import visible
 from babbitt.register import Session
 from babbitt.register.records import builds, corrections, engines, refusals, runs, sensors
 

@@ -9,8 +9,8 @@ from typing import Literal
 
 from babbitt.errors import BabbittError, LogbookError, LogRefusedError, SettingsError
 from babbitt.model.circuit import same_circuit
+from babbitt.model.plain_text import visible
 from babbitt.model.records import RunRecord
-from babbitt.present.words import visible
 from babbitt.register.records.refusals import Refusal
 
 

@@ -25,11 +25,10 @@ from babbitt.model.records import Build
 from babbitt.outlook.ahead import pool_of
 from babbitt.outlook.backtest import BackTest, Track, back_test
 from babbitt.outlook.circuits import headed_for
-from babbitt.outlook.doubts import Coverage
 from babbitt.outlook.drift import SteadyRun, pressure_drift
+from babbitt.outlook.gaps import Coverage
 from babbitt.outlook.outlook import EngineState, Outlook, look_ahead
 from babbitt.outlook.why import Why, why
-from babbitt.present.words import reader_of
 from babbitt.register import Session
 from babbitt.register.records import builds
 from babbitt.register.records.engines import require_engine
@@ -99,7 +98,6 @@ def outlooks(
         DamageModelError: the draws of a damage mode do not settle.
         LogbookError: the file of a run is missing or damaged.
     """
-    reader = reader_of(book.settings)
     with book.register.reading() as session:
         if engine_id is not None:
             require_engine(session, engine_id)
@@ -107,9 +105,7 @@ def outlooks(
         known = known_of(session, gathered, [engine_id] if engine_id else None, at)
     headed = known if circuit is None else _all_headed_for(known, circuit)
     found = [
-        look_ahead(
-            each.state, each.learned.posteriors, reader, runs=runs, service=book.settings.service
-        )
+        look_ahead(each.state, each.learned.posteriors, runs=runs, service=book.settings.service)
         for each in headed.values()
     ]
     whys = {

@@ -135,30 +135,6 @@ def ratios_at(
     return hours, ratios
 
 
-def drift_sentence(drift: Drift, rpm: str, oil: str) -> str:
-    """Return the drift in words.
-
-    Args:
-        drift: the drift.
-        rpm: its engine speed as the reader is shown it.
-        oil: its oil temperature as the reader is shown it, with its unit.
-    """
-    size = abs(drift.change)
-    where = f"at {rpm} rpm and {oil}"
-    if size < 0.005:
-        return f"Oil pressure {where} is as when fresh{_interval(drift)}."
-    way = "lower" if drift.change < 0.0 else "higher"
-    return f"Oil pressure is {100 * size:.0f} % {way} {where} than when fresh{_interval(drift)}."
-
-
-def _interval(drift: Drift) -> str:
-    if drift.low < 0.0 < drift.high:
-        ends = f"{-100 * drift.low:.0f} % lower to {100 * drift.high:.0f} % higher"
-    else:
-        ends = "{:.0f}-{:.0f} %".format(*sorted((100 * abs(drift.low), 100 * abs(drift.high))))
-    return f", 90 % interval {ends} ({drift.runs} runs)"
-
-
 def _busiest(runs: Sequence[SteadyRun], above_rpm: float) -> tuple[float, float] | None:
     """Return the point of running that most runs, and then most seconds, were near."""
     if not runs:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 from babbitt.damage.ledger import Loads, column_of
 from babbitt.damage.looks import LikeParts
@@ -16,6 +17,21 @@ from babbitt.model.run import FloatArray
 from babbitt.model.service_limits import ServiceLimit
 from babbitt.outlook.ahead import Ahead
 
+REVOLUTIONS = "revolutions"
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A limit of a part.
+
+    Attributes:
+        sort: life, a dose of the spec's [life]; service, one of the shop's own.
+        of: cause or kind of harm whose dose it is, `running` for hours, or `revolutions`.
+    """
+
+    sort: Literal["life", "service"]
+    of: str
+
 
 @dataclass(frozen=True, eq=False)
 class Gauge:
@@ -24,7 +40,7 @@ class Gauge:
     Attributes:
         part: kind of part of schemas/causes.toml.
         positions: where the parts sit; None: the only one, or every one.
-        limit: in words.
+        limit: the limit.
         used: share of the limit that is used, 1 where it is reached.
         left: what is left of it, in its unit.
         ahead: what is added after each of the next runs, in that unit; shape (runs, futures).
@@ -32,7 +48,7 @@ class Gauge:
 
     part: str
     positions: tuple[str | None, ...]
-    limit: str
+    limit: Limit
     used: float
     left: float
     ahead: FloatArray
@@ -66,7 +82,7 @@ def life_gauges(
         Gauge(
             part=like.part,
             positions=like.positions,
-            limit=f"life dose of {_title(cause)}",
+            limit=Limit("life", cause),
             used=used,
             left=(1.0 - used) * dose,
             ahead=ahead.doses[column_of(cause)],
@@ -98,31 +114,25 @@ def service_gauges(
         if limit is None:
             continue
         taken = like.now.doses + like.now.unwatched_h * loads.rates
-        named = [(KINDS[kind].title, kind, limit.dose.get(kind)) for kind in KINDS]
-        for title, cause, most in [("running hours", RUNNING, limit.running_h), *named]:
+        doses = [(kind, limit.dose.get(kind)) for kind in KINDS]
+        for cause, most in [(RUNNING, limit.running_h), *doses]:
             if most is not None:
                 column = column_of(cause)
                 gauges.append(
-                    _service(like, title, float(taken[column]), most, ahead.doses[column])
+                    _service(like, cause, float(taken[column]), most, ahead.doses[column])
                 )
         turned = like.now.revolutions
         if limit.revolutions is not None and math.isfinite(turned + ahead.revolutions.sum()):
             turns = ahead.revolutions
-            gauges.append(_service(like, "revolutions", turned, limit.revolutions, turns))
+            gauges.append(_service(like, REVOLUTIONS, turned, limit.revolutions, turns))
     return gauges
 
 
-def _title(cause: str) -> str:
-    """Return the kind of harm of a cause, or the cause where it is only a part of its kind."""
-    about = causes()[cause]
-    return KINDS[about.kind].title if about.kind == cause else about.title
-
-
-def _service(like: LikeParts, title: str, taken: float, most: float, ahead: FloatArray) -> Gauge:
+def _service(like: LikeParts, of: str, taken: float, most: float, ahead: FloatArray) -> Gauge:
     return Gauge(
         part=like.part,
         positions=like.positions,
-        limit=f"service limit of {title}",
+        limit=Limit("service", of),
         used=taken / most,
         left=most - taken,
         ahead=ahead,

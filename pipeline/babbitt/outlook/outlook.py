@@ -1,4 +1,4 @@
-"""The outlook of one engine: chances, first limit, drift and doubts, and the call they come to."""
+"""The outlook of one engine: chances, first limit, drift and gaps, and the call they come to."""
 
 from __future__ import annotations
 
@@ -17,12 +17,11 @@ from babbitt.model.engine_spec import DecisionSection, EngineSpec
 from babbitt.model.service_limits import ServiceLimit
 from babbitt.outlook.ahead import MOST_RUNS, Ahead, Pool, draw_ahead
 from babbitt.outlook.call import Verdict, decide
-from babbitt.outlook.doubts import Coverage, Doubt, doubts_of
 from babbitt.outlook.drift import Drift
 from babbitt.outlook.forecast import ModeOutlook, forecast
+from babbitt.outlook.gaps import Coverage, Gap, gaps_of
 from babbitt.outlook.gauges import life_gauges, service_gauges
 from babbitt.outlook.reach import Reach, first_reach, passed
-from babbitt.present.words import Reader
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +89,7 @@ class Outlook:
         first: the limit that is reached first; None: no limit.
         passed: service limits that are reached already, the one most used first.
         drift: of oil pressure since the refresh; None: not known.
-        doubts: what the record leaves open, the grave first.
+        gaps: what the record leaves open, the grave first.
         teardowns: of its type that were recorded.
         decision: [decision] of the spec.
     """
@@ -106,7 +105,7 @@ class Outlook:
     first: Reach | None
     passed: tuple[Reach, ...]
     drift: Drift | None
-    doubts: tuple[Doubt, ...]
+    gaps: tuple[Gap, ...]
     teardowns: int
     decision: DecisionSection
 
@@ -114,7 +113,6 @@ class Outlook:
 def look_ahead(
     engine: EngineState,
     posteriors: Mapping[DamageMode, Posterior],
-    reader: Reader,
     *,
     runs: int,
     service: Mapping[str, ServiceLimit],
@@ -124,7 +122,6 @@ def look_ahead(
     Args:
         engine: what is known of it.
         posteriors: by damage mode; modes without one are not judged.
-        reader: whose time zone is used in doubts.
         runs: how many runs lie ahead, 1 to MOST_RUNS.
         service: service limits by kind of part.
     """
@@ -133,15 +130,13 @@ def look_ahead(
     lives = life_gauges(engine.fitted, engine.spec.life, ahead, engine.loads)
     services = service_gauges(engine.fitted, service, ahead, engine.loads)
     reached = passed(services)
-    doubts = doubts_of(
-        engine.coverage, engine.fitted, engine.pool, engine.spec.life, at=engine.at, reader=reader
-    )
+    gaps = gaps_of(engine.coverage, engine.fitted, engine.pool, engine.spec.life, at=engine.at)
     verdict = decide(
         modes,
         engine.spec.decision,
         drift=engine.drift,
         passed=reached,
-        in_doubt=any(doubt.grave for doubt in doubts),
+        in_doubt=any(gap.grave for gap in gaps),
     )
     return Outlook(
         engine_id=engine.engine_id,
@@ -155,7 +150,7 @@ def look_ahead(
         first=first_reach([*lives, *services]),
         passed=reached,
         drift=engine.drift,
-        doubts=doubts,
+        gaps=gaps,
         teardowns=engine.teardowns,
         decision=engine.spec.decision,
     )

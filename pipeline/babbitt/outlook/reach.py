@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 
 from babbitt.outlook.ahead import MOST_RUNS
-from babbitt.outlook.gauges import Gauge
+from babbitt.outlook.gauges import Gauge, Limit
 
 
 @dataclass(frozen=True)
@@ -19,7 +18,7 @@ class Reach:
     Attributes:
         part: kind of part of schemas/causes.toml.
         positions: where the parts sit; None: the only one, or every one.
-        limit: in words.
+        limit: the limit.
         used: share of the limit that is used.
         runs: after how many runs it is reached, in half of the futures; 0: it is; None: not within
             MOST_RUNS.
@@ -29,16 +28,11 @@ class Reach:
 
     part: str
     positions: tuple[str | None, ...]
-    limit: str
+    limit: Limit
     used: float
     runs: int | None
     low: int | None
     high: int | None
-
-    def to_json(self) -> dict[str, Any]:
-        """Return it as the command line writes it."""
-        positions = [position for position in self.positions if position is not None]
-        return asdict(self) | {"positions": positions}
 
 
 def first_reach(gauges: Iterable[Gauge]) -> Reach | None:

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, tzinfo
 
 from rich import box
 from rich.table import Table
 
 from babbitt.logbook.settings import Settings, zone
 from babbitt.model.channels import channels
+from babbitt.model.damage_modes import parts
 from babbitt.model.units import Unit, parse
 
 NOTHING = "–"
@@ -81,8 +81,6 @@ _TEXT_COLUMNS = {
 """Columns that give way where the terminal is narrow, but not below _NARROWEST."""
 
 _NARROWEST = 12
-
-_KEPT_CONTROLS = "\n\t"
 
 _FIGURE_GAP = re.compile(r"(?<=\d) (?=[^\W\d]|[%°])")
 
@@ -171,51 +169,7 @@ def table(title: str, *columns: str, left: int = 1) -> Table:
     return made
 
 
-def parse_instant(text: str) -> datetime:
-    """Read an instant: an ISO 8601 date, or date and time, with or without an offset from UTC.
-
-    Raises:
-        ValueError: it is none.
-    """
-    try:
-        return datetime.fromisoformat(text.strip())
-    except ValueError as error:
-        raise ValueError(
-            f"{text!r} is no date or time; write it like 2026-05-03 or 2026-05-03T14:30"
-        ) from error
-
-
-def past_moment(text: str, what: str, timezone: tzinfo, now: datetime) -> datetime:
-    """Read the instant of something that happened.
-
-    Args:
-        text: as typed.
-        what: its name, for errors.
-        timezone: of an instant that states none.
-        now: what o'clock it is.
-
-    Raises:
-        ValueError: it is none, or lies ahead by more than clocks and zones differ.
-    """
-    at = parse_instant(text)
-    at = at if at.tzinfo else at.replace(tzinfo=timezone)
-    if at > now + timedelta(days=1):
-        raise ValueError(f"{what} {text} lies in the future: check the date.")
-    return at
-
-
-def visible(text: str) -> str:
-    """Return text with every sign that would work on a terminal, and not be seen, written out."""
-    if text.isprintable():
-        return text
-    return "".join(_written_out(letter) for letter in text)
-
-
-def _written_out(letter: str) -> str:
-    works = unicodedata.category(letter) in ("Cc", "Cf", "Cs") and letter not in _KEPT_CONTROLS
-    return letter.encode("unicode_escape").decode("ascii") if works else letter
-
-
-def capital(text: str) -> str:
-    """Return a text with a capital to begin a sentence with."""
-    return text[:1].upper() + text[1:]
+def place(part: str, positions: Sequence[str | None]) -> str:
+    """Return a part and where it sits: rod bearing 2, turbo bearing exhaust, head gasket."""
+    where = ", ".join(position for position in positions if position is not None)
+    return f"{parts()[part].title} {where}".rstrip()

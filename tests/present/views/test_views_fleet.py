@@ -24,6 +24,8 @@ from babbitt.present.words import Reader
 from babbitt.register.records import corrections
 from engine_book import NOW, add_run
 
+METRIC = Reader("metric", UTC)
+
 
 def read(book: Logbook, **wanted: object) -> Fleet:
     return fleet(Foresight(book).at(NOW), **{"runs": 1, **wanted})
@@ -44,16 +46,16 @@ def test_what_drove_a_call_is_a_phrase_of_its_weightiest_ground(engine_book: Log
     pulled, passed, idle = (engine.outlook for engine in read(engine_book).engines)
     on = pulled.verdict.decisive
     assert on is not None
-    assert because(pulled) == (
+    assert because(pulled, METRIC) == (
         f"{on.mode.part.replace('_', ' ')} {on.mode.title} {100 * on.next_logged.p:.0f} % "
         f"({100 * on.next_logged.low:.0f}–{100 * on.next_logged.high:.0f} %)"
     )
-    assert because(passed) == "rod bearing past its service limit of running hours"
+    assert because(passed, METRIC) == "rod bearing past its service limit of running hours"
     drifted = replace(pulled, verdict=replace(pulled.verdict, grounds=("pressure",)))
-    assert because(drifted) == "oil pressure 11 % lower than fresh"
-    assert because(replace(idle, verdict=replace(idle.verdict, grounds=(), decisive=None))) == (
-        "no damage mode could be judged"
-    )
+    assert because(drifted, METRIC) == "oil pressure 11 % lower than fresh"
+    assert because(
+        replace(idle, verdict=replace(idle.verdict, grounds=(), decisive=None)), METRIC
+    ) == ("no damage mode could be judged")
 
 
 def test_the_next_runs_add_what_a_run_added_so_far(engine_book: Logbook) -> None:

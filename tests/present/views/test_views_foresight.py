@@ -32,7 +32,7 @@ def told(foreseen: Foreseen) -> list[object]:
             outlook.verdict.grounds,
             [(mode.mode.name, mode.now, mode.next, mode.next_logged) for mode in outlook.modes],
             outlook.drift,
-            outlook.doubts,
+            outlook.gaps,
         )
         for name in foreseen.known
         for outlook in [foreseen.outlook(name, 2)]
@@ -56,7 +56,7 @@ def test_it_is_what_the_command_line_says(engine_book: Logbook) -> None:
     for name in ("E2", "E3"):
         (alone,) = outlooks(engine_book, name, runs=2, at=NOW).engines
         here = foreseen.outlook(name, 2)
-        assert (alone.verdict.call, alone.doubts) == (here.verdict.call, here.doubts)
+        assert (alone.verdict.call, alone.gaps) == (here.verdict.call, here.gaps)
         assert [mode.next for mode in alone.modes] == [mode.next for mode in here.modes]
 
 

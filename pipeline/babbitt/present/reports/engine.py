@@ -47,7 +47,7 @@ def engine_report(story: Story, prospect: Prospect, reader: Reader) -> str:
             sentences=tuple(words.call_in_words(prospect, reader)),
             points=(
                 ("What would change it", tuple(words.changes_in_words(prospect))),
-                ("To keep in mind", tuple(words.doubts_in_words(prospect))),
+                ("To keep in mind", tuple(words.gaps_in_words(prospect, reader))),
             ),
         ),
         Section(

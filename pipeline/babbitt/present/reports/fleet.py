@@ -63,7 +63,7 @@ def _call_row(engine: FleetEngine, reader: Reader) -> tuple[str, ...]:
     return (
         f"{CALL_MARK[engine.call]} {engine.call}",
         engine.engine_id,
-        because(engine.outlook),
+        because(engine.outlook, reader),
         quality_in_words(engine.totals),
         duration(engine.totals.running_s),
         reader.day(engine.totals.last_run),

@@ -7,6 +7,7 @@ from datetime import date, datetime
 
 from babbitt.logbook.folder import Logbook
 from babbitt.model.damage_modes import grades, part_named
+from babbitt.model.plain_text import capital
 from babbitt.present.reports.report import Section, write_report
 from babbitt.present.views.logs import LogsView
 from babbitt.present.views.logs_quality import SensorsView, finding
@@ -15,7 +16,7 @@ from babbitt.present.views.register import engine_list, journal_of, part_lines, 
 from babbitt.present.views.runs import harm_words, quality_word, read_runs, review_word
 from babbitt.present.views.teardowns import TeardownList
 from babbitt.present.views.text_table import TextTable
-from babbitt.present.words import NOTHING, Reader, capital, duration, number
+from babbitt.present.words import NOTHING, Reader, duration, number
 from babbitt.register.queries.run_lines import Only, RunLine
 
 _CHANGES = 200

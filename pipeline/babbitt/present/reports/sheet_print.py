@@ -9,8 +9,8 @@ from typing import Any
 
 from jinja2 import Environment, StrictUndefined, select_autoescape
 
-from babbitt.damage.blame import blame_in_words
 from babbitt.model.damage_modes import grades
+from babbitt.present.blame_words import blame_in_words
 from babbitt.present.words import CAUTION, NOTHING, Reader, share
 from babbitt.teardown.sheet import IN_FULL, Item, Sheet
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from babbitt.damage.attribution import Match, alike, look_again_sentence, match_sentence
+from babbitt.damage.attribution import Match, alike
 from babbitt.damage.blame import BlamedEvent
+from babbitt.present.blame_words import look_again_sentence, match_sentence
 from babbitt.present.reports.report import Section, write_report
 from babbitt.present.views.teardown import Stripped
 from babbitt.present.views.teardown_words import (

@@ -9,16 +9,17 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from babbitt.damage.blame import place
 from babbitt.damage.chance import Estimate
 from babbitt.model.kinds import KINDS, Kind
+from babbitt.model.plain_text import capital
 from babbitt.model.service_limits import ServiceUse
 from babbitt.outlook.forecast import alike
-from babbitt.outlook.words import (
+from babbitt.present.outlook_words import (
     after,
     drawn_in_words,
     drift_in_words,
     evidence,
+    gaps_to_mind,
     reach_in_words,
     reasons,
     would_change,
@@ -26,7 +27,7 @@ from babbitt.outlook.words import (
 from babbitt.present.views.engine_prospect import Prospect
 from babbitt.present.views.engine_story import PartLine, Story
 from babbitt.present.views.text_table import TextTable
-from babbitt.present.words import NOTHING, Reader, capital, duration, number, share
+from babbitt.present.words import NOTHING, Reader, duration, number, place, share
 
 MODES_SHOWN = 10
 """Rows of the outlook that are shown; the rest is less likely."""
@@ -50,9 +51,9 @@ def changes_in_words(prospect: Prospect) -> list[str]:
     return would_change(prospect.outlook)
 
 
-def doubts_in_words(prospect: Prospect) -> list[str]:
+def gaps_in_words(prospect: Prospect, reader: Reader) -> list[str]:
     """Return what the record leaves open and the call does not rest on, a sentence each."""
-    return [doubt.sentence for doubt in prospect.outlook.doubts if not doubt.grave]
+    return gaps_to_mind(prospect.outlook, reader)
 
 
 def drawn_sentences(prospect: Prospect) -> list[str]:

@@ -8,7 +8,8 @@ from babbitt.model.channels import channels
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.event import Confidence, Event, Reason, ReasonCode
 from babbitt.model.kinds import KINDS, Kind
-from babbitt.present.words import NOTHING, Reader, capital, duration, number
+from babbitt.model.plain_text import capital
+from babbitt.present.words import NOTHING, Reader, duration, number
 
 
 def event_title(event: Event) -> str:

@@ -7,17 +7,17 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from babbitt.damage.blame import place
 from babbitt.damage.ledger import column_of
 from babbitt.jobs.outlook import Known
 from babbitt.model.kinds import KINDS, Kind
+from babbitt.model.plain_text import capital
 from babbitt.outlook.call import Call
-from babbitt.outlook.doubts import WATCHED
 from babbitt.outlook.drift import Drift
+from babbitt.outlook.gaps import WATCHED
 from babbitt.outlook.outlook import Outlook
-from babbitt.outlook.words import after
+from babbitt.present.outlook_words import after, grave_gaps, limit_in_words
 from babbitt.present.views.foresight import Foreseen
-from babbitt.present.words import NOTHING, Reader, capital, duration, share
+from babbitt.present.words import NOTHING, Reader, duration, place, share
 from babbitt.totals.totals import Totals
 
 URGENCY: tuple[Call, ...] = ("pull", "inspect", "run on")
@@ -175,7 +175,7 @@ def life_uses(known: Known, totals: Totals, runs: int) -> dict[Kind, LifeUse]:
     return uses
 
 
-def because(outlook: Outlook) -> str:
+def because(outlook: Outlook, reader: Reader) -> str:
     """Return what drove a call, in a phrase."""
     grounds, on = outlook.verdict.grounds, outlook.verdict.decisive
     match grounds[0] if grounds else None:
@@ -188,9 +188,9 @@ def because(outlook: Outlook) -> str:
             return f"oil pressure {share(-outlook.drift.change)} lower than fresh"
         case "limit":
             first = outlook.passed[0]
-            return f"{place(first.part, first.positions)} past its {first.limit}"
+            return f"{place(first.part, first.positions)} past its {limit_in_words(first.limit)}"
         case "doubt":
-            return next(doubt.sentence for doubt in outlook.doubts if doubt.grave)
+            return grave_gaps(outlook, reader)[0]
     return "no damage mode could be judged"
 
 

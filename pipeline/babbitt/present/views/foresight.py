@@ -71,7 +71,6 @@ class Foreseen:
             self._outlooks[key] = look_ahead(
                 known.state,
                 known.learned.posteriors,
-                reader_of(self.settings),
                 runs=runs,
                 service=self.settings.service,
             )

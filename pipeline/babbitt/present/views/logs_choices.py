@@ -15,7 +15,7 @@ from babbitt.ingest.source import Instructions
 from babbitt.logbook.settings import DATE, TIME, Profile, Settings, zone
 from babbitt.model.channels import channels
 from babbitt.model.circuit import circuit_name
-from babbitt.present.words import parse_instant
+from babbitt.model.plain_text import parse_instant
 
 DATE_ORDERS = {
     "day-first": "day first",

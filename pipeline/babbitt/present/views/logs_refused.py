@@ -6,8 +6,8 @@ import shlex
 from datetime import datetime
 
 from babbitt.logbook.folder import Logbook
+from babbitt.model.plain_text import capital
 from babbitt.present.views.logs_inbox import waiting_logs
-from babbitt.present.words import capital
 from babbitt.register.records import refusals
 from babbitt.register.records.refusals import Refusal
 

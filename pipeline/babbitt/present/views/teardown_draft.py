@@ -12,15 +12,15 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from babbitt.damage.blame import place
 from babbitt.errors import RegisterError
 from babbitt.model.csv_rows import read_number
 from babbitt.model.damage_modes import grades, mode_named, part_named
 from babbitt.model.engine_layout import EngineLayout
 from babbitt.model.finding import PHOTO_NAME, Finding, FindingFields, describe_fault
 from babbitt.model.part_records import FindingRecord
+from babbitt.model.plain_text import capital, parse_instant
 from babbitt.model.positions import positions_of
-from babbitt.present.words import capital, parse_instant
+from babbitt.present.words import place
 
 EVERY = "every"
 """Position of a finding of all like parts."""

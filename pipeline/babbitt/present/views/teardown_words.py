@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from babbitt.damage.attribution import Match
-from babbitt.damage.blame import Blame, BlamedEvent, place
+from babbitt.damage.blame import Blame, BlamedEvent
 from babbitt.model.damage_modes import causes, grades, mode_named
 from babbitt.model.part_records import FindingRecord
+from babbitt.model.plain_text import capital
 from babbitt.present.views.teardown import Stripped, measured_words
-from babbitt.present.words import NOTHING, Reader, capital, duration, share
+from babbitt.present.words import NOTHING, Reader, duration, place, share
 
 _SHOWN = 0.005
 """Causes of a smaller share are left out."""

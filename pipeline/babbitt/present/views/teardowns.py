@@ -9,12 +9,12 @@ from datetime import datetime
 from weakref import WeakKeyDictionary
 
 from babbitt.damage.attribution import Match
-from babbitt.damage.blame import place
 from babbitt.jobs.attribute import explain_findings
 from babbitt.logbook.folder import Logbook
 from babbitt.model.damage_modes import mode_named
 from babbitt.model.part_records import FindingRecord, TeardownRecord
 from babbitt.present.views.foresight import Foreseen
+from babbitt.present.words import place
 from babbitt.register.records.teardowns import findings_of
 
 

@@ -1,20 +1,36 @@
-"""An outlook in words and as the command line's JSON."""
+"""An outlook in words and as JSON."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from typing import Any
 
-from babbitt.damage.blame import blame_in_words, place
 from babbitt.damage.chance import Estimate
-from babbitt.model.damage_modes import RUNNING
+from babbitt.model.damage_modes import RUNNING, causes, parts
+from babbitt.model.kinds import KINDS
+from babbitt.model.plain_text import capital
 from babbitt.outlook.ahead import MOST_RUNS
 from babbitt.outlook.call import expected_cost
-from babbitt.outlook.drift import drift_sentence
+from babbitt.outlook.drift import Drift
 from babbitt.outlook.forecast import ModeOutlook
+from babbitt.outlook.gaps import (
+    FewRuns,
+    Gap,
+    HardlyWatched,
+    NoLifeDose,
+    NoRuns,
+    NotLogged,
+    Stale,
+    StillIn,
+    StoodStill,
+    Unjudged,
+)
+from babbitt.outlook.gauges import REVOLUTIONS, Limit
 from babbitt.outlook.outlook import Decisive, Outlook
 from babbitt.outlook.reach import Reach
-from babbitt.present.words import CAUTION, Reader, capital, duration, number, share
+from babbitt.present.blame_words import blame_in_words
+from babbitt.present.words import CAUTION, Reader, duration, number, place, share
 
 _NAMED = 6
 """So many engines that made the runs are named; more are counted."""
@@ -33,8 +49,8 @@ def outlook_json(outlook: Outlook, reader: Reader, rpm_at: Mapping[str, float]) 
         "accepted_risk": outlook.verdict.accepted,
         "reasons": reasons(outlook, reader, rpm_at),
         "would_change": would_change(outlook),
-        "doubts": [doubt.sentence for doubt in outlook.doubts],
-        "first_limit": outlook.first.to_json() if outlook.first else None,
+        "doubts": [gap_in_words(gap, reader) for gap in outlook.gaps],
+        "first_limit": _reach_json(outlook.first) if outlook.first else None,
         "drift": outlook.drift.to_json() if outlook.drift else None,
         "modes": [mode.to_json() for mode in outlook.modes],
         "caution": CAUTION,
@@ -59,7 +75,7 @@ def reasons(outlook: Outlook, reader: Reader, rpm_at: Mapping[str, float]) -> li
             case "limit":
                 said.append(_of_limit(outlook.passed[0]))
             case "doubt":
-                said += [doubt.sentence for doubt in outlook.doubts if doubt.grave]
+                said += grave_gaps(outlook, reader)
     if outlook.verdict.decisive is None:
         said.append("No damage mode could be judged.")
     return said
@@ -76,6 +92,82 @@ def would_change(outlook: Outlook) -> list[str]:
     if outlook.verdict.call != "pull":
         said.append(_of_runs_left(more, outlook.verdict.accepted))
     return said
+
+
+def gaps_to_mind(outlook: Outlook, reader: Reader) -> list[str]:
+    """What the record leaves open without holding the engine back, a sentence each."""
+    return [gap_in_words(gap, reader) for gap in outlook.gaps if not gap.grave]
+
+
+def grave_gaps(outlook: Outlook, reader: Reader) -> list[str]:
+    """What the record leaves open that needs a look before running on, a sentence each."""
+    return [gap_in_words(gap, reader) for gap in outlook.gaps if gap.grave]
+
+
+def gap_in_words(gap: Gap, reader: Reader) -> str:
+    """Something that the record leaves open, in a sentence, with what to do about it."""
+    match gap:
+        case Stale(events=count):
+            return (
+                f"{count} events were found under other limits than today's: run `babbitt detect`."
+            )
+        case Unjudged(runs=count):
+            return f"{count} runs have not been searched for events: run `babbitt detect`."
+        case HardlyWatched(shares=shares):
+            named = ", ".join(f"{KINDS[kind].title} {share(each)}" for kind, each in shares.items())
+            return (
+                f"Watched for only a part of the running since the refresh: {named}; the rest is "
+                "counted at the usual rate of the fleet."
+            )
+        case NotLogged(running_s=seconds):
+            return f"{duration(seconds)} of running was not logged."
+        case NoRuns():
+            return "No runs since the refresh: judged by earlier runs alone."
+        case StoodStill(last_run=last, days=days):
+            return (
+                f"It last ran on {reader.day(last)}, {days} days before: what stood still for so "
+                "long, no log shows."
+            )
+        case NoLifeDose(kinds=kinds, parts=names):
+            titles = ", ".join(parts()[name].title for name in names)
+            return (
+                f"[life] of the spec states no dose of {', '.join(kinds)}, so damage by them "
+                f"cannot be judged ({titles})."
+            )
+        case StillIn():
+            title = parts()[gap.part].modes[gap.mode].title
+            return (
+                f"{capital(place(gap.part, gap.positions))} was found {title} (grade {gap.grade}) "
+                "and is still in, by the record: it is not forecast."
+            )
+        case FewRuns():
+            return _few_runs(gap)
+
+
+def _few_runs(gap: FewRuns) -> str:
+    at, there = (f" at {gap.circuit}", " there") if gap.circuit else ("", "")
+    if not gap.runs:
+        return f"There is no logged run{at} to expect the next ones from."
+    if gap.source == "engine":
+        return (
+            f"Fewer than {gap.least} runs{at} since the refresh: the next ones are expected to be "
+            f"like all {gap.runs} of this engine{there}."
+        )
+    return (
+        f"Fewer than {gap.least} runs of this engine{at}: the next ones are expected to be like "
+        f"all {gap.runs} of its type{there}."
+    )
+
+
+def limit_in_words(limit: Limit) -> str:
+    """A limit of a part, in words."""
+    if limit.sort == "life":
+        about = causes()[limit.of]
+        title = KINDS[about.kind].title if about.kind == limit.of else about.title
+        return f"life dose of {title}"
+    counted = {RUNNING: "running hours", REVOLUTIONS: "revolutions"}
+    title = counted[limit.of] if limit.of in counted else KINDS[limit.of].title
+    return f"service limit of {title}"
 
 
 def drift_in_words(outlook: Outlook, reader: Reader) -> str:
@@ -117,7 +209,8 @@ def reach_in_words(outlook: Outlook) -> str:
         return "No limit is stated."
     if reach.runs == 0:
         return _of_limit(reach)
-    used = f"{place(reach.part, reach.positions)}, {reach.limit}: {share(reach.used)} used"
+    limit = limit_in_words(reach.limit)
+    used = f"{place(reach.part, reach.positions)}, {limit}: {share(reach.used)} used"
     if reach.runs is None:
         at = f" at {circuit}" if circuit else ""
         return f"First limit: {used}, not reached within {MOST_RUNS} runs{at}."
@@ -167,9 +260,14 @@ def _of_risk(outlook: Outlook, reader: Reader, rpm_at: Mapping[str, float]) -> l
     return said
 
 
+def _reach_json(reach: Reach) -> dict[str, Any]:
+    positions = [position for position in reach.positions if position is not None]
+    return asdict(reach) | {"positions": positions, "limit": limit_in_words(reach.limit)}
+
+
 def _of_limit(reach: Reach) -> str:
     where = capital(place(reach.part, reach.positions))
-    return f"{where} has used {share(reach.used)} of its {reach.limit}."
+    return f"{where} has used {share(reach.used)} of its {limit_in_words(reach.limit)}."
 
 
 def _of_a_look(outlook: Outlook, on: ModeOutlook, more: Decisive) -> str:
@@ -202,3 +300,27 @@ def _what(on: ModeOutlook) -> str:
 
 def _interval(estimate: Estimate) -> str:
     return f"90 % interval {share(estimate.low)} to {share(estimate.high)}"
+
+
+def drift_sentence(drift: Drift, rpm: str, oil: str) -> str:
+    """Return the drift in words.
+
+    Args:
+        drift: the drift.
+        rpm: its engine speed as the reader is shown it.
+        oil: its oil temperature as the reader is shown it, with its unit.
+    """
+    size, ends = abs(drift.change), _drift_interval(drift)
+    where = f"at {rpm} rpm and {oil}"
+    if size < 0.005:
+        return f"Oil pressure {where} is as when fresh{ends}."
+    way = "lower" if drift.change < 0.0 else "higher"
+    return f"Oil pressure is {100 * size:.0f} % {way} {where} than when fresh{ends}."
+
+
+def _drift_interval(drift: Drift) -> str:
+    if drift.low < 0.0 < drift.high:
+        ends = f"{-100 * drift.low:.0f} % lower to {100 * drift.high:.0f} % higher"
+    else:
+        ends = "{:.0f}-{:.0f} %".format(*sorted((100 * abs(drift.low), 100 * abs(drift.high))))
+    return f", 90 % interval {ends} ({drift.runs} runs)"

@@ -9,7 +9,8 @@ import pytest
 from babbitt.model.engine_spec import LifeSection
 from babbitt.model.kinds import KINDS
 from babbitt.outlook.ahead import LEAST_RUNS, pool_of
-from babbitt.outlook.doubts import Coverage, doubts_of
+from babbitt.outlook.gaps import Coverage, gaps_of
+from babbitt.present.outlook_words import gap_in_words
 from made_lives import MAY, READER, a_ledger, day, like_parts, taken
 
 LIFE = LifeSection(over_rev=900.0, oil_starvation=400.0)
@@ -27,8 +28,8 @@ WHOLE = Coverage(
 
 def doubts(coverage=WHOLE, *, fitted=(), ledger=RUNS, since=MAY, days=10):
     pool = pool_of(ledger, since, None, [ledger])
-    found = doubts_of(coverage, fitted, pool, LIFE, at=day(days), reader=READER)
-    return [(each.sentence, each.grave) for each in found]
+    found = gaps_of(coverage, fitted, pool, LIFE, at=day(days))
+    return [(gap_in_words(each, READER), each.grave) for each in found]
 
 
 def test_a_whole_record_leaves_no_doubt() -> None:
