@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from typing import TypeVar
+from dataclasses import dataclass
+from typing import Literal, TypeVar
 
 MOST_TOLD = 20
 """So many faults of a file are told at once; of the others only their number."""
@@ -19,14 +20,68 @@ _LONGEST = 5000
 _Fault = TypeVar("_Fault")
 
 
+RemedyOption = Literal[
+    "list_engines",
+    "add_engine",
+    "set_spec",
+    "correct_built",
+    "list_runs",
+    "remove_run",
+    "add_unlogged",
+    "state_circuit",
+    "list_events",
+    "list_journal",
+    "list_refused",
+    "add_part",
+    "fit_part",
+    "remove_part",
+    "new_logbook",
+    "detect",
+    "review",
+    "logbook",
+    "replacing",
+    "earlier_build",
+    "unit",
+    "map",
+    "profile",
+    "dates",
+    "started",
+    "overlap",
+    "swap",
+    "zero",
+    "without",
+    "lateral_positive",
+]
+"""What can be done about a matter: a step of its own, or something to state with the same step."""
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """One way to put a matter right, whatever the reader does it with.
+
+    Attributes:
+        option: what to do.
+        target: what to do it to: a channel, a column, a run, a part, an engine; "": the only one.
+        value: what to set it to; "": the reader has to say.
+    """
+
+    option: RemedyOption
+    target: str = ""
+    value: str = ""
+
+
 class BabbittError(Exception):
     """Something that the user can put right.
 
     What a sentence quotes may be of any length: a long piece of it, and a long whole, are cut.
+
+    Attributes:
+        remedies: what would put it right; the sentence names no command and no page.
     """
 
-    def __init__(self, message: str) -> None:
+    def __init__(self, message: str, *remedies: Remedy) -> None:
         super().__init__(_cut(message))
+        self.remedies = remedies
 
 
 class SettingsError(BabbittError):

@@ -70,6 +70,12 @@ def test_runs_are_listed_by_it(season: Shop) -> None:
     assert season("run", "list", "--circuit", "Rookmere", "--json").json == []
 
 
+def test_where_no_run_says_its_circuit_the_step_that_says_it_is_told(shop: Shop) -> None:
+    none = shop("run", "list", "--circuit", "Rookmere").out
+    assert "No run says where it was: tell that first." in none
+    assert "  babbitt run correct RUN_ID --circuit NAME" in none
+
+
 def test_runs_are_placed_later_exported_so_and_it_is_taken_back(
     shop: Shop, write_log: LogWriter, tmp_path: Path
 ) -> None:

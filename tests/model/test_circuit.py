@@ -34,4 +34,4 @@ def test_each_circuit_is_told_once_by_its_first_spelling() -> None:
 def test_the_known_ones_are_told_in_a_sentence() -> None:
     assert known_in_words(["Fennick", "Tollbar"]) == "Known circuits: Fennick, Tollbar."
     assert known_in_words(["Fennick"]) == "Known circuit: Fennick."
-    assert "`babbitt run correct RUN_ID... --circuit NAME`" in known_in_words([])
+    assert known_in_words([]) == "No run says where it was: tell that first."

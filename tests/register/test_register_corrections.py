@@ -68,7 +68,9 @@ def test_an_assignment_that_cannot_be_is_refused(two_engines, run_id, engine_id,
 def test_a_run_is_not_assigned_over_another_unless_both_are_right(two_engines):
     add_run(two_engines, "r1")
     add_run(two_engines, "there", engine_id="E-2", at=MAY + minutes(5))
-    with pytest.raises(RegisterError, match=r"r1 overlaps there of engine E-2.*run remove there"):
+    with pytest.raises(
+        RegisterError, match=r"r1 overlaps there of engine E-2.*remove the wrong one"
+    ):
         correct(two_engines, corrections.assign_run, "r1", "E-2")
     correct(two_engines, corrections.assign_run, "r1", "E-2", keep_both=True)
 
@@ -103,7 +105,7 @@ def test_unlogged_running_is_a_run_of_which_only_the_time_is_known(with_engine):
         (float("inf"), MAY + days(1), "inf minutes"),
         (1441, MAY + days(1), "1441 minutes .* at most 1440"),
         (5, BUILT - days(1), "before the engine E-1 was built"),
-        (5, MAY, "has unlogged running at 2026-05-02 10:00:00 UTC already .* run remove u"),
+        (5, MAY, "has unlogged running at 2026-05-02 10:00:00 UTC already .* remove that first"),
     ],
 )
 def test_unlogged_running_that_cannot_be_is_refused(with_engine, how_long, at, message):

@@ -61,15 +61,13 @@ def test_setting_the_spec_in_force_again_changes_nothing(with_engine):
 
 def test_an_unknown_engine_is_refused_with_the_nearest_name(with_engine):
     with (
-        pytest.raises(RegisterError, match=r"no engine 'e1': did you mean E-1\?.*engine list"),
+        pytest.raises(RegisterError, match=r"no engine 'e1': did you mean E-1\?"),
         with_engine.reading() as session,
     ):
         engines.spec_of(session, "e1")
 
 
-@pytest.mark.parametrize(
-    ("known", "hint"), [([], "babbitt engine add"), (["NB-01"], "babbitt engine list")]
-)
+@pytest.mark.parametrize(("known", "hint"), [([], "add it first"), (["NB-01"], "look it up")])
 def test_an_unknown_engine_with_no_near_name_says_where_to_look(register, known, hint):
     for engine_id in known:
         add_engine(register, engine_id)

@@ -151,7 +151,7 @@ def test_reviews_of_other_runs_do_not_matter(with_engine):
 @pytest.mark.parametrize("unknown", ["zzz", "", "%"])
 def test_an_unknown_event_is_refused(with_engine, unknown):
     add_run(with_engine, found=[an_event()])
-    with pytest.raises(RegisterError, match=r"There is no event .* `babbitt events` shows them"):
+    with pytest.raises(RegisterError, match=r"There is no event .* look it up"):
         review(with_engine, unknown, "harmless")
 
 

@@ -61,7 +61,7 @@ def test_a_part_that_cannot_be_is_refused(shop, part_id, kind, message):
 def test_an_unknown_part_is_refused_with_the_nearest_name(shop):
     with pytest.raises(RegisterError, match="There is no part 'CR1': did you mean CR-1"):
         fit(shop, "CR1")
-    with pytest.raises(RegisterError, match="add it with `babbitt part add`"):
+    with pytest.raises(RegisterError, match="add it first"):
         fit(shop, "XYZ")
     with pytest.raises(RegisterError, match="did you mean 'rod_bearing'"):
         read(shop, parts.list_parts, kind="rod_bearings")
@@ -82,7 +82,7 @@ def test_a_part_is_carried_from_one_engine_to_another(shop):
 
 def test_a_part_that_takes_anothers_place_puts_it_out(shop):
     fit(shop, "CR-1")
-    with pytest.raises(RegisterError, match=r"The crankshaft of E-1 is CR-1 from .* --replacing"):
+    with pytest.raises(RegisterError, match=r"The crankshaft of E-1 is CR-1 .* take its place"):
         fit(shop, "CR-2", at=MAY + days(3))
     fit(shop, "CR-2", at=MAY + days(3), replacing=True)
     assert spans(shop, "CR-1") == [("E-1", None, MAY, MAY + days(3))]
@@ -116,7 +116,7 @@ def test_a_set_takes_every_position(shop):
         (
             "RB-1",
             {"position": "2"},
-            "RB-1 cannot be in E-1 from .* it is in E-2 from .* part remove",
+            "RB-1 cannot be in E-1 from .* it is in E-2 from .* remove it there first",
         ),
         ("CR-2", {}, "The part CR-2 cannot be in E-1 .* out for work at the grinder from"),
     ],
@@ -198,7 +198,7 @@ def test_a_part_goes_out_for_work_and_comes_back(shop):
 @pytest.mark.parametrize(
     ("about", "message"),
     [
-        ({}, "cannot be out for work from .*: it is in E-1 from .* part remove CR-1 --at WHEN"),
+        ({}, "cannot be out for work from .*: it is in E-1 from .* remove it first"),
         ({"since": MAY + days(12)}, "CR-1 cannot be out for work .* it was at grinder from"),
         ({"since": MAY + days(20), "due": MAY}, "CR-1 cannot be due at 2026-05-02 .* it left at"),
         ({"since": MAY + days(20), "back_at": MAY}, "CR-1 cannot be back at 2026-05-02"),

@@ -109,7 +109,7 @@ def test_a_run_is_found_by_the_beginning_of_its_id(with_engine):
 def test_an_unknown_run_is_refused(with_engine, unknown):
     add_run(with_engine)
     with (
-        pytest.raises(RegisterError, match=r"There is no run .* `babbitt run list` shows them"),
+        pytest.raises(RegisterError, match=r"There is no run .* look it up"),
         with_engine.reading() as session,
     ):
         runs.find_run(session, unknown)

@@ -159,6 +159,9 @@ def main() -> None:
         app()
     except BabbittError as error:
         from babbitt.model.plain_text import visible
+        from babbitt.present.remedies import in_terminal
 
         sys.stderr.write(f"babbitt: {visible(str(error))}\n")
+        for line in in_terminal(error.remedies):
+            sys.stderr.write(f"  {visible(line)}\n")
         sys.exit(1)

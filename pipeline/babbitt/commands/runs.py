@@ -28,10 +28,12 @@ from babbitt.commands.reading import (
 )
 from babbitt.commands.totals import say_changed, standing
 from babbitt.commands.workers import rejudge
+from babbitt.errors import Remedy
 from babbitt.ingest.correct import Correction
 from babbitt.jobs import move_runs as moves
 from babbitt.model.circuit import known_in_words
 from babbitt.model.records import RunRecord
+from babbitt.present.remedies import in_terminal
 from babbitt.present.words import NOTHING, duration, reader_of, short, table
 from babbitt.register.records import corrections, runs, sensors
 from babbitt.register.records.circuits import circuits_known
@@ -70,6 +72,8 @@ def list_runs(
         return
     if not records and circuit is not None:
         out.print(f"No run at {circuit}. {known_in_words(known)}")
+        for line in () if known else in_terminal([Remedy("state_circuit")]):
+            out.print(f"  {line}", markup=False)
         return
     if not records:
         out.print("No runs yet: take logs in with `babbitt ingest LOG... --engine ID`.")

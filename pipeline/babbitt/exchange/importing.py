@@ -198,7 +198,7 @@ def _add_past_findings(session: Session, rows: Sequence[Row], faults: Faults) ->
         row.required("at")
         at = row.past("at")
         if "photos" in row.cells:
-            row.fault("photos", "leave it blank and add them with `babbitt teardown record`")
+            row.fault("photos", "leave it blank and add them with the findings of a teardown")
         if engine_id and at is not None and row.line in found:
             by_teardown.setdefault((engine_id, at), []).append((row, found[row.line]))
     steps: list[Step] = []

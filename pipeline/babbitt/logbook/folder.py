@@ -23,7 +23,7 @@ from functools import cache, cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
-from babbitt.errors import LogbookError, RunFileError, SettingsError
+from babbitt.errors import LogbookError, Remedy, RunFileError, SettingsError
 from babbitt.logbook.safe_files import make_folder, place_file, sync, whole_file
 from babbitt.logbook.settings import Settings, UnitSystem, parse_settings
 from babbitt.register import URL
@@ -166,7 +166,8 @@ class Logbook:
         except FileNotFoundError as error:
             raise RunFileError(
                 f"The run {run_id} is in the register but {path} is missing: restore the file "
-                "from a backup, or ingest the log again after `babbitt run remove`."
+                "from a backup, or remove the run and take its log in again.",
+                Remedy("remove_run", run_id),
             ) from error
         except (pa.ArrowException, OSError, KeyError) as error:
             what = "is damaged and" if self.files.on_disk else "is damaged, or its store lost, and"
@@ -236,8 +237,10 @@ def read_settings(root: Path) -> Settings:
     path = root / SETTINGS_FILE
     if not path.is_file():
         raise LogbookError(
-            f"{root} is not a logbook (it has no {SETTINGS_FILE}): name one with --logbook, "
-            "or make one with `babbitt new DIR`."
+            f"{root} is not a logbook (it has no {SETTINGS_FILE}): name one that is, or make "
+            "a new one.",
+            Remedy("logbook"),
+            Remedy("new_logbook"),
         )
     with saying_what_failed(f"cannot read {path}"):
         return parse_settings(path.read_text(encoding="utf-8"), source=str(path))
@@ -348,7 +351,7 @@ schema_version = 1
 units = "{units}"
 timezone = "{timezone}"
 
-# What the files of one logger leave unsaid (`babbitt preview LOG` prints a ready table):
+# What the files of one logger leave unsaid (a preview of a log shows a ready table):
 # [profile.paddock]
 # columns = {{"Ch 7" = "oil_pressure"}}
 # units = {{oil_pressure = "psi"}}

@@ -42,9 +42,7 @@ def one_spelling(names: Sequence[str]) -> tuple[str, ...]:
 def known_in_words(names: Sequence[str]) -> str:
     """Return the circuits that are known, in a sentence that says how more come to be."""
     if not names:
-        return (
-            "No run says where it was: tell it with `babbitt run correct RUN_ID... --circuit NAME`."
-        )
+        return "No run says where it was: tell that first."
     noun = "circuit" if len(names) == 1 else "circuits"
     return f"Known {noun}: {', '.join(names)}."
 

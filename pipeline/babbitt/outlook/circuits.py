@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from babbitt.damage.ledger import Ledger
-from babbitt.errors import RegisterError
+from babbitt.errors import RegisterError, Remedy
 from babbitt.model.circuit import known_in_words, one_spelling, same_circuit
 from babbitt.outlook.ahead import pool_of
 from babbitt.outlook.outlook import EngineState
@@ -28,7 +28,8 @@ def headed_for(state: EngineState, ledgers: Mapping[str, Ledger], circuit: str) 
     if name is None:
         raise RegisterError(
             f"No run of {state.engine_id}, or of another engine of its type, was logged at "
-            f"{circuit}. {known_in_words(tuple(there))}"
+            f"{circuit}. {known_in_words(tuple(there))}",
+            *(() if there else (Remedy("state_circuit"),)),
         )
     own = ledgers[state.engine_id]
     pool = pool_of(own, state.since, state.at, ledgers.values(), circuit=name)

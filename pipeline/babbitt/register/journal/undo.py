@@ -12,7 +12,7 @@ from typing import Any
 from sqlalchemy import inspect
 from sqlalchemy.orm import Session
 
-from babbitt.errors import RegisterError
+from babbitt.errors import RegisterError, Remedy
 from babbitt.model.records import Change, JournalEntry
 from babbitt.register.journal.changes import Record, by_name, changing, from_json, to_json
 from babbitt.register.journal.entries import changes_since, find_entry, journal, newest_holding
@@ -113,7 +113,9 @@ def redo(session: Session, *, engine_id: str | None = None, reason: str = "") ->
 def _named(session: Session, entry_id: int) -> JournalEntry:
     entry = find_entry(session, entry_id)
     if entry is None:
-        raise RegisterError(f"The journal has no entry {entry_id}: `babbitt journal` shows them.")
+        raise RegisterError(
+            f"The journal has no entry {entry_id}: look its number up.", Remedy("list_journal")
+        )
     if entry.undoes is not None:
         raise RegisterError(f"The entry {entry_id} took back no. {entry.undoes} itself: redo it.")
     if entry.undone:

@@ -144,7 +144,7 @@ def amend_run(
     if changes.keys() - {"circuit"} and not row.unlogged:
         raise RegisterError(
             f"The run {row.run_id} has a log that says when it was: to correct that, remove it and "
-            "ingest the log again with --started."
+            "take the log in again, with its start stated."
         )
     values: dict[str, Any] = {}
     if "at" in changes:

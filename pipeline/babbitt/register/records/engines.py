@@ -12,7 +12,7 @@ from typing import Any
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
-from babbitt.errors import RegisterError
+from babbitt.errors import RegisterError, Remedy
 from babbitt.model.engine_spec import EngineSpec, parse_spec
 from babbitt.model.records import EngineRecord
 from babbitt.register.journal.changes import Record, changing
@@ -206,12 +206,12 @@ def require_engine(session: Session, engine_id: str) -> EngineRow:
     folded = {name.casefold(): name for name in known}
     close = difflib.get_close_matches(engine_id.casefold(), folded, n=1)
     if close:
-        hint = f"did you mean {folded[close[0]]}? `babbitt engine list` shows all"
+        hint, remedy = f"did you mean {folded[close[0]]}?", Remedy("list_engines")
     elif known:
-        hint = "`babbitt engine list` shows those there are"
+        hint, remedy = "look it up in the list.", Remedy("list_engines")
     else:
-        hint = "there are none yet, add it with `babbitt engine add`"
-    raise RegisterError(f"There is no engine {engine_id!r}: {hint}.")
+        hint, remedy = "there are none yet, add it first.", Remedy("add_engine", engine_id)
+    raise RegisterError(f"There is no engine {engine_id!r}: {hint}", remedy)
 
 
 def refuse_before_built(session: Session, engine_id: str, at: datetime, what: str) -> None:
@@ -247,8 +247,8 @@ def _refuse_taken(session: Session, engine_id: str, *, but: str | None) -> None:
     taken = session.scalar(query)
     if taken is not None:
         raise RegisterError(
-            f"There is an engine {taken} already: give the new one another ID, or change its spec "
-            f"with `babbitt engine spec {taken}`."
+            f"There is an engine {taken} already: give the new one another ID, or change its spec.",
+            Remedy("set_spec", taken),
         )
 
 

@@ -10,7 +10,7 @@ from typing import Any, cast
 from sqlalchemy import Select, delete, insert, select, update
 from sqlalchemy.orm import Session
 
-from babbitt.errors import RegisterError
+from babbitt.errors import RegisterError, Remedy
 from babbitt.model.event import VERDICTS, Confidence, Event, Verdict
 from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.records import DatedEvent, ReviewRecord
@@ -110,7 +110,9 @@ def find_event(session: Session, event_id: str) -> DatedEvent:
         starting = EventRow.event_id.startswith(event_id, autoescape=True)
         rows = session.execute(query.where(starting)).all()
     if not rows:
-        raise RegisterError(f"There is no event {event_id!r}: `babbitt events` shows them.")
+        raise RegisterError(
+            f"There is no event {event_id!r}: look it up in the list.", Remedy("list_events")
+        )
     found = [_dated(row) for row in rows]
     if len(found) > 1:
         raise RegisterError(ambiguous("event", event_id, [each.event.event_id for each in found]))

@@ -8,7 +8,7 @@ from typing import TypedDict, Unpack
 from sqlalchemy import ColumnElement, or_, select
 from sqlalchemy.orm import Session
 
-from babbitt.errors import RegisterError
+from babbitt.errors import RegisterError, Remedy
 from babbitt.model.part_records import FitmentRecord
 from babbitt.register.journal.changes import Act, Record, changing, require
 from babbitt.register.records.engines import require_engine
@@ -84,8 +84,7 @@ def remove_part(session: Session, part_id: str, *, at: datetime, reason: str = "
     row = session.scalars(query).first()
     if row is None:
         raise RegisterError(
-            f"The part {part_id} is in no engine: fit it first with `babbitt part fit {part_id} "
-            "--engine ID --at WHEN`."
+            f"The part {part_id} is in no engine: fit it first.", Remedy("fit_part", part_id)
         )
     with changing(session, "part remove", reason) as act:
         act.amend(FITMENT, row, until=at)

@@ -202,7 +202,7 @@ def _settle(session: Session, row: HistoryRow, _before: Mapping[str, Any]) -> No
             RunRow.engine_id == row.engine_id, RunRow.removed_at.is_(None)
         )
         first = session.scalar(counted)
-        advice = "what no logger saw since then is unlogged running (`babbitt run add-unlogged`)"
+        advice = "what no logger saw since then is unlogged running"
     else:
         fitted = select(func.min(FitmentRow.since)).where(
             FitmentRow.part_id == row.part_id, FitmentRow.withdrawn_at.is_(None)

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, func, or_, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from babbitt.errors import RegisterError
+from babbitt.errors import RegisterError, Remedy
 from babbitt.model.damage_modes import part_named
 from babbitt.model.positions import require_position
 from babbitt.register.journal.fields import shown
@@ -92,8 +92,8 @@ def settle_work(session: Session, row: WorkRow, _before: Mapping[str, Any]) -> N
     if there is not None:
         raise RegisterError(
             f"The part {row.part_id} cannot be out for work {_span(row.since, row.back_at)}: it is "
-            f"in {there.engine_id} {_span(there.since, there.until)}; remove it first (`babbitt "
-            f"part remove {row.part_id} --at WHEN`)."
+            f"in {there.engine_id} {_span(there.since, there.until)}; remove it first.",
+            Remedy("remove_part", row.part_id),
         )
     other = _overlapping_work(session, row.part_id, row.since, row.back_at, but=row.id)
     if other is not None:
@@ -138,8 +138,8 @@ def _refuse_second_place(session: Session, row: FitmentRow) -> None:
     if other is not None:
         raise RegisterError(
             f"The part {row.part_id} cannot be in {row.engine_id} {_span(row.since, row.until)}: "
-            f"it is in {other.engine_id} {_span(other.since, other.until)}; remove it there first "
-            f"(`babbitt part remove {row.part_id} --at WHEN`)."
+            f"it is in {other.engine_id} {_span(other.since, other.until)}; remove it there first.",
+            Remedy("remove_part", row.part_id),
         )
 
 
@@ -163,8 +163,8 @@ def _refuse_taken_place(session: Session, row: FitmentRow, kind: str) -> None:
         place = "" if other.position is None else f" {other.position}"
         raise RegisterError(
             f"The {kind}{place} of {row.engine_id} is {other.part_id} "
-            f"{_span(other.since, other.until)}: to put {row.part_id} in its place, say "
-            "--replacing."
+            f"{_span(other.since, other.until)}: say so if {row.part_id} is to take its place.",
+            Remedy("replacing"),
         )
 
 

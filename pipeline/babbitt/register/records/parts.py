@@ -8,7 +8,7 @@ from typing import TypedDict, Unpack
 from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
-from babbitt.errors import RegisterError
+from babbitt.errors import RegisterError, Remedy
 from babbitt.model.damage_modes import part_named
 from babbitt.model.part_records import PartRecord
 from babbitt.register.journal.changes import Record, changing
@@ -140,8 +140,8 @@ def require_part(session: Session, part_id: str) -> PartRow:
     query = select(PartRow.part_id).where(PartRow.withdrawn_at.is_(None)).order_by(PartRow.part_id)
     folded = {name.casefold(): name for name in session.scalars(query)}
     close = difflib.get_close_matches(part_id.casefold(), folded, n=1)
-    hint = f"did you mean {folded[close[0]]}" if close else "add it with `babbitt part add`"
-    raise RegisterError(f"There is no part {part_id!r}: {hint}.")
+    hint = f"did you mean {folded[close[0]]}?" if close else "add it first."
+    raise RegisterError(f"There is no part {part_id!r}: {hint}", Remedy("add_part", part_id))
 
 
 def to_part(row: PartRow) -> PartRecord:

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from sqlalchemy import ColumnElement, delete, exists, func, select
 from sqlalchemy.orm import Session
 
-from babbitt.errors import RegisterError
+from babbitt.errors import RegisterError, Remedy
 from babbitt.register.journal.changes import keepable
 from babbitt.register.records.engines import require_engine
 from babbitt.register.records.runs import CANDIDATES, ambiguous
@@ -147,7 +147,7 @@ def _row(session: Session, log_id: str) -> RefusalRow:
     rows = session.scalars(query.limit(CANDIDATES + 1)).all()
     if not rows or not log_id:
         raise RegisterError(
-            f"There is no refused log {log_id!r}: `babbitt refused list --set-aside` shows them."
+            f"There is no refused log {log_id!r}: look it up in the list.", Remedy("list_refused")
         )
     if len(rows) > 1:
         raise RegisterError(ambiguous("refused log", log_id, [row.sha256 for row in rows]))

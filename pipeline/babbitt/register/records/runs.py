@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, cast
 from sqlalchemy import ColumnElement, delete, func, literal, select
 from sqlalchemy.orm import Session
 
-from babbitt.errors import RegisterError
+from babbitt.errors import RegisterError, Remedy
 from babbitt.model.exposure import Exposure
 from babbitt.model.records import RecordedChannel, RunRecord
 from babbitt.model.sensor_doubt import SensorDoubt
@@ -222,7 +222,9 @@ def run_row(session: Session, run_id: str) -> RunRow:
     query = select(RunRow).where(RunRow.run_id.startswith(run_id, autoescape=True))
     rows = session.scalars(query.order_by(RunRow.run_id).limit(CANDIDATES + 1)).all()
     if not rows or not run_id:
-        raise RegisterError(f"There is no run {run_id!r}: `babbitt run list` shows them.")
+        raise RegisterError(
+            f"There is no run {run_id!r}: look it up in the list.", Remedy("list_runs")
+        )
     if len(rows) > 1:
         raise RegisterError(ambiguous("run", run_id, [row.run_id for row in rows]))
     return rows[0]
@@ -276,7 +278,8 @@ def refuse_overlap(session: Session, row: RunRow) -> None:
     if others:
         raise RegisterError(
             f"The run {row.run_id} overlaps {', '.join(others)} of engine {row.engine_id} in time: "
-            f"remove the wrong one first (`babbitt run remove {others[0]}`)."
+            "remove the wrong one first.",
+            Remedy("remove_run", others[0]),
         )
 
 
@@ -326,7 +329,8 @@ def _settle_unlogged(session: Session, row: RunRow) -> None:
     if there is not None:
         raise RegisterError(
             f"The engine {row.engine_id} has unlogged running at {shown(row.started_at)} already "
-            f"(run {there}): remove that first with `babbitt run remove {there}`."
+            f"(run {there}): remove that first.",
+            Remedy("remove_run", there),
         )
     session.merge(ExposureRow(run_id=row.run_id, running_s=row.duration_s))
 

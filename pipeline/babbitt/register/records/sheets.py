@@ -9,7 +9,7 @@ from typing import Any, cast
 from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
-from babbitt.errors import RegisterError
+from babbitt.errors import RegisterError, Remedy
 from babbitt.model.finding import Measurement
 from babbitt.model.part_records import (
     ACTIONS,
@@ -191,8 +191,9 @@ def _fit(
     if at is None:
         raise RegisterError(
             f"It is not known when engine {engine_id} was built, so {part_id} cannot be fitted "
-            f"then: say when with `babbitt correct engine {engine_id} built=WHEN`, or use `babbitt "
-            "part fit`."
+            f"then: say when, or fit it by itself.",
+            Remedy("correct_built", engine_id),
+            Remedy("fit_part", part_id),
         )
     if not is_in(session, part_id, engine_id, line.position, at):
         put_in(session, act, part_id, engine_id, line.position, at, replacing=True)

@@ -10,7 +10,7 @@ from typing import Any, TypedDict, Unpack, cast
 from sqlalchemy import ColumnElement, select
 from sqlalchemy.orm import Session
 
-from babbitt.errors import RegisterError
+from babbitt.errors import RegisterError, Remedy
 from babbitt.model.finding import Disposition, Finding, Measurement
 from babbitt.model.part_records import FindingRecord, FitmentRecord, TeardownRecord
 from babbitt.model.positions import require_position
@@ -59,7 +59,8 @@ def record_teardown(
     if refreshes and at < refreshes[-1].at and not earlier_build:
         raise RegisterError(
             f"The teardown is dated {shown(at)}, before the refresh of engine {engine_id} on "
-            f"{shown(refreshes[-1].at)}: check the date, or say --earlier-build."
+            f"{shown(refreshes[-1].at)}: check the date, or say that it was the build before.",
+            Remedy("earlier_build"),
         )
     row = TeardownRow(engine_id=engine_id, at=at, note=note)
     with changing(session, "teardown record", note) as act:

@@ -1,0 +1,71 @@
+"""Remedies as commands of the terminal; pages make buttons and fields of the same values."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Iterable, Sequence
+
+from babbitt.errors import Remedy, RemedyOption
+
+_COMMANDS: dict[RemedyOption, str] = {
+    "list_engines": "babbitt engine list",
+    "add_engine": "babbitt engine add {target} --spec SPEC.toml",
+    "set_spec": "babbitt engine spec {target} --spec SPEC.toml",
+    "correct_built": "babbitt correct engine {target} built=WHEN",
+    "list_runs": "babbitt run list",
+    "remove_run": "babbitt run remove {target}",
+    "add_unlogged": "babbitt run add-unlogged {target} --at WHEN --minutes M",
+    "state_circuit": "babbitt run correct RUN_ID --circuit NAME",
+    "list_events": "babbitt events",
+    "list_journal": "babbitt journal",
+    "list_refused": "babbitt refused list --set-aside",
+    "add_part": "babbitt part add {target} --kind KIND",
+    "fit_part": "babbitt part fit {target} --engine ID --at WHEN",
+    "remove_part": "babbitt part remove {target} --at WHEN",
+    "new_logbook": "babbitt new DIR",
+    "detect": "babbitt detect",
+    "review": "babbitt review EVENT_ID VERDICT",
+}
+"""Steps of their own."""
+
+_OPTIONS: dict[RemedyOption, str] = {
+    "logbook": "--logbook DIR",
+    "replacing": "--replacing",
+    "earlier_build": "--earlier-build",
+    "unit": "--unit {target}={value}",
+    "map": "--map {target}={value}",
+    "profile": "--profile {value}",
+    "dates": "--dates {value}",
+    "started": "--started {value}",
+    "overlap": "--overlap {value}",
+    "swap": "--swap {target}={value}",
+    "zero": "--zero {target}",
+    "without": "--without {target}",
+    "lateral_positive": "--lateral-positive {value}",
+}
+"""What is stated with the same step."""
+
+_OPEN: dict[RemedyOption, str] = {"started": "WHEN", "unit": "UNIT", "map": "CHANNEL"}
+"""What stands for a value that the reader has to say."""
+
+
+def options_text(remedies: Iterable[Remedy]) -> str:
+    """Options of a command, ready to paste; "" where no remedy is one."""
+    return " ".join(dict.fromkeys(_option(each) for each in remedies if each.option in _OPTIONS))
+
+
+def in_terminal(remedies: Sequence[Remedy]) -> list[str]:
+    """What to type, a line for each step, and one for all that is stated with the same."""
+    lines = [
+        _COMMANDS[each.option].format(target=shlex.quote(each.target))
+        for each in remedies
+        if each.option in _COMMANDS
+    ]
+    options = options_text(remedies)
+    return [*([f"the same with {options}"] if options else []), *lines]
+
+
+def _option(remedy: Remedy) -> str:
+    value = remedy.value or _OPEN.get(remedy.option, "")
+    flag, _, form = _OPTIONS[remedy.option].partition(" ")
+    return f"{flag} {shlex.quote(form.format(target=remedy.target, value=value))}" if form else flag
