@@ -144,6 +144,17 @@ def test_a_change_is_taken_back_done_again_mended_and_withdrawn(desk: Desk) -> N
         part_life(desk.book, "CR-2")
 
 
+def test_an_engine_is_withdrawn_and_brought_back(desk: Desk) -> None:
+    assert said(desk, register_engines.ADD_ENGINE, id="E2", built="", spec=SPEC)[0]
+    gone = {"record": "engine", "key": "E2", "note": "never was"}
+    done, sentence = said(desk, register_journal.WITHDRAW, **gone)
+    assert done, sentence
+    assert "E2" not in text_of(register.layout(desk, section="engines"))
+    newest = journal_of(desk.book, desk.reader, limit=1).lines[0].entry
+    assert said(desk, register_journal.UNDO, entry=str(newest.entry_id), note="wrong")[0]
+    assert "E2" in text_of(register.layout(desk, section="engines"))
+
+
 def test_what_is_typed_stands_on_the_page_as_text(desk: Desk) -> None:
     note = "<img src=x onerror=alert(1)>"
     assert said(desk, register_parts.ADD_PART, id="X-1", kind="crankshaft", note=note)[0]

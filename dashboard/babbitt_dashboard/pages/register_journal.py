@@ -15,6 +15,7 @@ from babbitt.model.records import JournalEntry
 from babbitt.present.views.register import JournalLine, journal_of
 from babbitt.present.words import NOTHING
 from babbitt.register.journal.fields import sentence
+from babbitt.register.records.engines import not_withdrawn
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.forms import Field, Form, Given, show_form
 from babbitt_dashboard.marks import table
@@ -95,7 +96,9 @@ def _newest(desk: Desk) -> str:
 
 def _done(desk: Desk, entry: JournalEntry) -> str:
     """Judge again what depends on a change, and say what it was."""
-    for engine_id in entry.engine_ids:
+    with desk.book.register.reading() as session:
+        concerned = not_withdrawn(session, entry.engine_ids)
+    for engine_id in concerned:
         judge_engine(desk.book, engine_id)
     text = sentence(entry, desk.reader.instant)
     return f"{text[:1].upper()}{text[1:]}."

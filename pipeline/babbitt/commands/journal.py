@@ -181,7 +181,9 @@ def _say(book: Logbook, entry: JournalEntry, before: Mapping[str, str]) -> None:
     """Say what was done, judge again what depends on it, and say which totals moved."""
     text = sentence(entry, reader_of(book.settings).instant)
     out.print(f"{text[:1].upper()}{text[1:]}.")
-    for engine_id in entry.engine_ids:
+    with book.register.reading() as session:
+        concerned = engines.not_withdrawn(session, entry.engine_ids)
+    for engine_id in concerned:
         rejudge(book, engine_id)
     say_changed(book, before)
 

@@ -200,7 +200,8 @@ def all_builds(session: Session) -> dict[str, tuple[Build, ...]]:
     live = select(RefreshRow).where(RefreshRow.withdrawn_at.is_(None)).order_by(RefreshRow.at)
     for row in session.scalars(live):
         refreshes[row.engine_id].append(row)
-    engines = session.scalars(select(EngineRow).order_by(EngineRow.engine_id))
+    standing = select(EngineRow).where(EngineRow.withdrawn_at.is_(None))
+    engines = session.scalars(standing.order_by(EngineRow.engine_id))
     return {engine.engine_id: _builds(engine, refreshes[engine.engine_id]) for engine in engines}
 
 

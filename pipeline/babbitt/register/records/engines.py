@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any
@@ -190,6 +190,13 @@ def list_engines(session: Session) -> tuple[EngineRecord, ...]:
         )
         for row, toml, n_refreshes, last_refresh, n_runs, last_run in session.execute(query)
     )
+
+
+def not_withdrawn(session: Session, engine_ids: Iterable[str]) -> tuple[str, ...]:
+    """Return the engines that count among some, in their order."""
+    query = select(EngineRow.engine_id).where(EngineRow.withdrawn_at.is_(None))
+    there = set(session.scalars(query))
+    return tuple(each for each in engine_ids if each in there)
 
 
 def require_engine(session: Session, engine_id: str) -> EngineRow:
