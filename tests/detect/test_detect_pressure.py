@@ -229,6 +229,15 @@ def test_a_gap_is_not_steady_running():
     )
 
 
+def test_a_gap_of_years_is_summed_as_one_of_a_minute():
+    def summed(resumes_s: float) -> PressureSummary:
+        t = np.concatenate([np.arange(0, 20, 0.1), resumes_s + np.arange(0, 20, 0.1)])
+        return steady_pressure(make_run(time_s=t, hz=10), SPEC)
+
+    assert summed(80.0).bins
+    assert summed(1e9).bins == summed(80.0).bins
+
+
 def test_a_few_starved_blocks_do_not_move_a_bin():
     run = make_run(60, oil_pressure=pulse(450.0, 200.0, 20.0, 24.0))
 

@@ -7,7 +7,15 @@ import pytest
 from hypothesis import given
 
 from babbitt.ingest.columns.store import SampleStore
-from babbitt.ingest.time.timebase import BaseBuilder, Pace, Placed, about_gaps, pace_of, place
+from babbitt.ingest.time.timebase import (
+    CLOCK_SET_S,
+    BaseBuilder,
+    Pace,
+    Placed,
+    about_gaps,
+    pace_of,
+    place,
+)
 from babbitt.model.channels import FlagLimits, channels
 from babbitt.model.run import BAD, GOOD, MISSING, NOT_EVALUATED, ChannelArray, FloatArray
 
@@ -213,3 +221,20 @@ def test_placed_values_lie_between_their_neighbours_and_native_ones_stay(
         assert before == after or time_s[after] - time_s[before] <= max(
             0.5, 3.0 * float(np.median(np.diff(time_s[own]))) + 1e-9
         )
+
+
+@pytest.mark.parametrize("cuts", [(), (3,), (1, 2, 3, 4, 5)])
+def test_a_clock_that_is_set_while_it_logs_leaves_a_short_gap(cuts: tuple[int, ...]) -> None:
+    seconds = (5.0, 5.1, 5.2, 1.7e9, 1.7e9 + 0.1, 1.7e9 + 0.2)
+    time_s, (values,), (said,) = based(seconds, range(6), cuts=cuts)
+    after = 0.2 + CLOCK_SET_S
+    assert time_s == pytest.approx([0.0, 0.1, 0.2, after, after + 0.1, after + 0.2], abs=1e-6)
+    assert values.tolist() == [0, 1, 2, 3, 4, 5]
+    assert "in line 5, by 19,676 days" in said
+
+
+def test_a_break_of_a_weekend_is_a_gap_as_long_as_it_is() -> None:
+    weekend_s = 3 * 86_400.0
+    time_s, _, said = based((0.0, weekend_s), (1.0, 1.0))
+    assert time_s.tolist() == [0.0, weekend_s]
+    assert said == ()

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 import bombs
+import small_logs
 from babbitt.jobs.back_up import restore
 from babbitt.logbook.folder import create_logbook, settings_text
 from babbitt.register.records import engines
@@ -51,6 +52,17 @@ def test_a_log_that_unfolds_is_refused_in_a_sentence(tmp_path: Path, name: str) 
     assert status == 1
     assert "Traceback" not in said
     assert name in said.replace("\n", "")
+
+
+@pytest.mark.parametrize("leaps_to_s", [2.5e6, 1.0e8, 1.7e9, 1.0e15], ids="{:g} s".format)
+def test_a_clock_that_leaps_takes_no_more_room_than_its_samples(
+    tmp_path: Path, leaps_to_s: float
+) -> None:
+    rows = [f"{t:.1f},4000,400,90" for i in range(600) for t in (i / 10 + (i > 300) * leaps_to_s,)]
+    log = tmp_path / "a.csv"
+    log.write_text(small_logs.text_of("2026-05-01T10:00:00Z", rows), encoding="utf-8")
+    status, _, said = bounded(ingested, tmp_path, log).value
+    assert status == 0, said
 
 
 def photo(data: bytes) -> tuple[int, int]:

@@ -18,7 +18,7 @@ from babbitt.detect.conditions import conditions_of
 from babbitt.detect.knots import locate
 from babbitt.detect.spans import SampleArray
 from babbitt.model.engine_spec import EngineSpec, OilPressureSection
-from babbitt.model.run import ChannelArray, FloatArray, Run
+from babbitt.model.run import ChannelArray, FloatArray, IndexArray, Run
 from babbitt.model.run_windows import Window, whole
 
 BLOCK_S = 0.25
@@ -224,32 +224,40 @@ def _steady_blocks(window: Window, spec: EngineSpec) -> FloatArray:
     calm = conditions.settled & (conditions.turning == 0)
     for name in _STEADY_OF:
         calm &= run.signals[name].usable()
-    edges = np.searchsorted(run.time_s, _block_edges_s(window))
-    counts = np.diff(edges)
-    if len(counts) < 3:
+    number, edges = _occupied_blocks(window)
+    if len(number) < 3:
         return np.zeros((0, 3))
-    # A block without samples, as in a gap, is broken; what reduceat returns for it is not used.
-    unbroken = (counts > 0) & np.logical_and.reduceat(calm, edges)[:-1]
+    unbroken = np.logical_and.reduceat(calm, edges)[:-1]
     sums = [
         np.add.reduceat(run.signals[name].values, edges, dtype=np.float64)[:-1]
         for name in _STEADY_OF
     ]
-    means = np.column_stack(sums) / np.maximum(counts, 1)[:, np.newaxis]
+    means = np.column_stack(sums) / np.diff(edges)[:, np.newaxis]
     level = np.abs(np.diff(means[:, 0])) <= STEADY_RPM_PER_S * BLOCK_S
-    level &= unbroken[1:] & unbroken[:-1]
+    level &= unbroken[1:] & unbroken[:-1] & (np.diff(number) == 1)
     # An engine that has settled has some pressure: a sensor that reads none is not connected.
     blocks: FloatArray = means[2:][level[1:] & level[:-1] & (means[2:, 2] > 0.0)]
     return blocks
 
 
-def _block_edges_s(window: Window) -> FloatArray:
-    """Return where the blocks of a stretch begin and end, from the two before its first on."""
+def _occupied_blocks(window: Window) -> tuple[IndexArray, IndexArray]:
+    """Return the numbers of the blocks that have samples, and where among the samples they begin.
+
+    They are those that begin in the stretch and the two before. Room goes by samples, never by
+    seconds: a clock that is set while it logs leaps by decades.
+
+    Returns:
+        shapes (blocks,) and (blocks + 1,), for the last ends where the next would begin.
+    """
     time_s, core = window.run.time_s, window.core
     first = max(math.ceil(time_s[core.start] / BLOCK_S) - 2, 0) if core.start else 0
     last = math.ceil(window.run.duration_s / BLOCK_S) - 1  # the run goes on behind it
     if core.stop < len(time_s):
         last = min(last, math.ceil(time_s[core.stop] / BLOCK_S))
-    return np.arange(first, last + 1) * BLOCK_S
+    begin, end = np.searchsorted(time_s, (first * BLOCK_S, last * BLOCK_S))
+    numbers = np.floor(time_s[begin:end] / BLOCK_S).astype(np.int64)
+    starts = np.flatnonzero(np.diff(numbers, prepend=first - 1))
+    return numbers[starts], np.append(begin + starts, end)
 
 
 def _bin(blocks: FloatArray) -> PressureBin:

@@ -26,11 +26,18 @@ _DUE_STEPS = 1.5
 
 _MOST_STEPS = 10_000
 
+LONGEST_STEP_S = 30.0 * 86_400.0
+"""A logger that writes nothing for longer was set meanwhile (common practice, no source)."""
+
+CLOCK_SET_S = 10.0
+"""What stands in the place of such a leap, long enough to be a gap at any usual rate."""
+
 
 class BaseBuilder:
     """Brings rows to the time base of their run: each time once, in the order of the log.
 
-    Of several rows with one time the first that is not blank counts, column by column.
+    Of several rows with one time the first that is not blank counts, column by column. Where the
+    clock was set to another month, what follows goes on behind a short gap instead.
     """
 
     def __init__(self, store: SampleStore, first_s: float | None = None) -> None:
@@ -46,6 +53,8 @@ class BaseBuilder:
         self._columns: dict[int, ChannelArray] = {}
         self._last_row: dict[int, np.float32] = {}
         self._repeats = self._different = self._first_repeat = 0
+        self._leaps = self._first_leap = 0
+        self._cut_s = 0.0
 
     def add(
         self,
@@ -66,9 +75,14 @@ class BaseBuilder:
             return
         if self._first_s is None:
             self._first_s = float(known[0])
-        known = known - self._first_s if self._first_s else known
-        before = self._time_s[-1] if len(self._time_s) else -np.inf
-        new = np.diff(known, prepend=before) > 0.0
+        away_s = self._first_s + self._cut_s
+        known = known - away_s if away_s else known
+        before = self._time_s[-1] if len(self._time_s) else known[0] - 1.0
+        steps = np.diff(known, prepend=before)
+        leaps = steps > LONGEST_STEP_S
+        if leaps.any():
+            known = known - self._cut(steps, leaps, readable, line_of)
+        new = steps > 0.0
         if new.all() and len(known) == len(seconds):
             self._put(known, dict(columns))
             self._last_row = {i: values[-1] for i, values in columns.items()}
@@ -88,6 +102,31 @@ class BaseBuilder:
     def finish(self) -> tuple[str, ...]:
         """Store what is left, and say how many rows repeat a time and how many contradict."""
         self._put(np.zeros(0), {})
+        return (*self._about_leaps(), *self._about_repeats())
+
+    def _cut(
+        self, steps: FloatArray, leaps: BoolArray, rows: IndexArray, line_of: Callable[[int], int]
+    ) -> FloatArray:
+        """Return how far each sample comes forward as leaps are cut, and remember them."""
+        if not self._leaps:
+            self._first_leap = line_of(int(rows[leaps.argmax()]))
+        self._leaps += int(np.count_nonzero(leaps))
+        by_s: FloatArray = np.cumsum(np.where(leaps, steps - CLOCK_SET_S, 0.0))
+        self._cut_s += float(by_s[-1])
+        return by_s
+
+    def _about_leaps(self) -> tuple[str, ...]:
+        if not self._leaps:
+            return ()
+        others = f" and {self._leaps - 1:,} times after" if self._leaps > 1 else ""
+        said = (
+            f"The logger's clock was set while it logged: time leaps ahead in line "
+            f"{self._first_leap}{others}, by {self._cut_s / 86_400.0:,.0f} days in all. What "
+            f"follows is placed {CLOCK_SET_S:g} s later; check the start of the run."
+        )
+        return (said,)
+
+    def _about_repeats(self) -> tuple[str, ...]:
         if not self._repeats:
             return ()
         rows = "1 row repeats" if self._repeats == 1 else f"{self._repeats:,} rows repeat"
