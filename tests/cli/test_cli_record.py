@@ -177,6 +177,8 @@ def test_a_build_is_compared_with_the_one_before(shop: Shop) -> None:
     assert shop("correct", "built_measurement", number, "value=0.052").status == 0
     (row,) = shop("engine", "sheet", "E1", "--json").json
     assert row["change"] == pytest.approx(0.001)
+    assert shop("correct", "built_measurement", number, "value=54.996").status == 0
+    assert "54.996" in shop("engine", "sheet", "E1").out
     line = next(c["id"] for c in entry["changes"] if c["record"] == "sheet_line")
     assert shop("correct", "sheet_line", line, "action=reused").status == 0
     assert shop("withdraw", "sheet_line", line).status == 0

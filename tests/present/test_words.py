@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from babbitt.model.plain_text import parse_instant
-from babbitt.present.words import Reader, clock, duration, number
+from babbitt.present.words import Reader, as_measured, clock, duration, number
 
 METRIC = Reader("metric", UTC)
 IMPERIAL = Reader("imperial", UTC)
@@ -33,6 +33,11 @@ def test_numbers_keep_three_figures(value: float, text: str) -> None:
 )
 def test_durations_read_as_a_mechanic_writes_them(seconds: float, text: str) -> None:
     assert duration(seconds) == text
+
+
+@pytest.mark.parametrize("value", ["54.996", "0.051", "1234.5678", "-0.0005"])
+def test_a_measurement_keeps_every_digit(value: str) -> None:
+    assert as_measured(float(value)) == value
 
 
 def test_a_place_in_a_run_never_reads_sixty_seconds() -> None:

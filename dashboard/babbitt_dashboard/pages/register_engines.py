@@ -8,11 +8,16 @@ from typing import Any
 from dash import html
 
 from babbitt.jobs.detect import judge_engine
-from babbitt.model.damage_modes import part_named
 from babbitt.model.part_records import AsBuilt
 from babbitt.model.records import Build, EngineRecord
-from babbitt.present.views.register import engine_builds, engine_list, limits_text
-from babbitt.present.words import NOTHING, Reader, number
+from babbitt.present.views.register import (
+    AS_BUILT,
+    as_built_cells,
+    engine_builds,
+    engine_list,
+    limits_text,
+)
+from babbitt.present.words import NOTHING, Reader
 from babbitt.register.records import builds, engines
 from babbitt_dashboard.address import path_to
 from babbitt_dashboard.desk import Desk
@@ -115,7 +120,7 @@ def _builds(found: Sequence[Build], reader: Reader) -> html.Div:
 
 def _measured(found: Sequence[AsBuilt]) -> html.Div:
     return table(
-        ["part", "at", "measured", "unit", "now", "least", "most", "before", "change"],
+        AS_BUILT,
         [_measurement(each) for each in found],
         left=4,
         empty="Nothing was measured: a build sheet given with "
@@ -124,20 +129,11 @@ def _measured(found: Sequence[AsBuilt]) -> html.Div:
 
 
 def _measurement(each: AsBuilt) -> list[Any]:
-    newest = each.now or each.before
-    out = each.now is not None and each.now.within_tolerance is False
-    now = NOTHING if each.now is None else number(each.now.value)
-    return [
-        part_named(each.part).title if each.part else NOTHING,
-        each.position or NOTHING,
-        each.name,
-        newest.unit if newest else "",
-        html.Strong(f"{now} outside", className="harm") if out else now,
-        NOTHING if each.now is None or each.now.low is None else number(each.now.low),
-        NOTHING if each.now is None or each.now.high is None else number(each.now.high),
-        NOTHING if each.before is None else number(each.before.value),
-        NOTHING if each.change is None else f"{each.change:+.3g}",
-    ]
+    cells: list[Any] = [*as_built_cells(each)]
+    if each.now is not None and each.now.within_tolerance is False:
+        now = AS_BUILT.index("now")
+        cells[now] = html.Strong(f"{cells[now]} outside", className="harm")
+    return cells
 
 
 def _add_engine(desk: Desk, given: Given) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -20,11 +20,8 @@ from babbitt.commands.common import (
     who,
 )
 from babbitt.logbook.folder import saying_what_failed
-from babbitt.present.words import NOTHING, number, reader_of, table
+from babbitt.present.words import NOTHING, reader_of, table
 from babbitt.register.records import builds, engines
-
-if TYPE_CHECKING:
-    from babbitt.model.finding import Measurement
 
 app = typer.Typer(help="Engines: add them, set their limits, write down refreshes.")
 
@@ -111,7 +108,7 @@ def show_sheet(
 ) -> None:
     """Show what a build measured, beside the build before."""
     book = open_from(context, logbook)
-    from babbitt.model.damage_modes import part_named
+    from babbitt.present.views.register import AS_BUILT, as_built_cells
     from babbitt.register.queries.as_built import as_built
 
     with book.register.reading() as session:
@@ -122,30 +119,15 @@ def show_sheet(
     if not found:
         out.print(f"Nothing was measured: `babbitt engine refresh {engine_id} --sheet SHEET.toml`.")
         return
-    listing = table(
-        "", "part", "at", "measured", "unit", "now", "least", "most", "before", "change", left=4
-    )
+    listing = table("", *AS_BUILT, left=4)
     for each in found:
-        newest = each.now or each.before
-        out_of = each.now is not None and each.now.within_tolerance is False
-        listing.add_row(
-            part_named(each.part).title if each.part else NOTHING,
-            each.position or NOTHING,
-            each.name,
-            newest.unit if newest else "",
-            _value(each.now) + (" !" if out_of else ""),
-            NOTHING if each.now is None or each.now.low is None else number(each.now.low),
-            NOTHING if each.now is None or each.now.high is None else number(each.now.high),
-            _value(each.before),
-            NOTHING if each.change is None else f"{each.change:+.3g}",
-        )
+        cells = as_built_cells(each)
+        if each.now is not None and each.now.within_tolerance is False:
+            cells[AS_BUILT.index("now")] += " !"
+        listing.add_row(*cells)
     out.print(listing)
     if any(each.now and each.now.within_tolerance is False for each in found):
         out.print("! outside its tolerance.")
-
-
-def _value(measured: Measurement | None) -> str:
-    return NOTHING if measured is None else number(measured.value)
 
 
 @app.command("list")

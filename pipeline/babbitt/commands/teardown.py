@@ -25,7 +25,7 @@ from babbitt.jobs.record_teardown import record_teardown
 from babbitt.logbook.folder import saying_what_failed
 from babbitt.model.damage_modes import grades, mode_named, part_named
 from babbitt.model.part_records import FindingRecord
-from babbitt.present.words import NOTHING, Reader, number, reader_of, table
+from babbitt.present.words import NOTHING, Reader, as_measured, reader_of, table
 from babbitt.register.records import teardowns
 
 app = typer.Typer(help="Teardowns: what to look for, and what was found.")
@@ -143,7 +143,9 @@ def _print(found: list[FindingRecord] | tuple[FindingRecord, ...], reader: Reade
             part_named(finding.part).title,
             finding.position or NOTHING,
             words,
-            f"{measured.name} {number(measured.value)} {measured.unit}" if measured else NOTHING,
+            f"{measured.name} {as_measured(measured.value)} {measured.unit}"
+            if measured
+            else NOTHING,
             finding.disposition.replace("_", " "),
             finding.note,
         )

@@ -100,6 +100,11 @@ def number(value: float, digits: int = 3) -> str:
     return "0" if float(text) == 0 else text
 
 
+def as_measured(value: float | None) -> str:
+    """Return a measured value with every digit that was written down: 54.996 is no 55."""
+    return NOTHING if value is None else f"{value:.9g}"
+
+
 def short(record_id: str) -> str:
     """Return the beginning of an id, enough to type; any unique beginning is accepted."""
     return record_id[:9]

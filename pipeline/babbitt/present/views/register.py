@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from babbitt.logbook.folder import Logbook
+from babbitt.model.damage_modes import part_named
 from babbitt.model.part_records import (
     AsBuilt,
     FitmentRecord,
@@ -16,7 +17,7 @@ from babbitt.model.part_records import (
     WorkRecord,
 )
 from babbitt.model.records import Build, EngineRecord, JournalEntry
-from babbitt.present.words import Reader
+from babbitt.present.words import NOTHING, Reader, as_measured
 from babbitt.register.journal import entries
 from babbitt.register.journal.fields import sentence
 from babbitt.register.journal.undo import next_redo, next_undo
@@ -25,6 +26,27 @@ from babbitt.register.queries.part_sums import near_service, part_sums
 from babbitt.register.queries.places import where_now
 from babbitt.register.records import builds, engines, fitments, history, parts, work
 from babbitt.register.records.engines import spec_text_of
+
+AS_BUILT = ("part", "at", "measured", "unit", "now", "least", "most", "before", "change")
+"""Heads of what a build measured."""
+
+
+def as_built_cells(each: AsBuilt) -> list[str]:
+    """Return a measurement of a build beside the one before; see `AS_BUILT`."""
+    newest = each.now or each.before
+    now, before = each.now, each.before
+    change = each.change
+    return [
+        part_named(each.part).title if each.part else NOTHING,
+        each.position or NOTHING,
+        each.name,
+        newest.unit if newest else "",
+        as_measured(now.value if now else None),
+        as_measured(now.low if now else None),
+        as_measured(now.high if now else None),
+        as_measured(before.value if before else None),
+        NOTHING if change is None else f"{change:+.6g}",
+    ]
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from babbitt.model.finding import Measurement
 from babbitt.model.part_records import AsBuilt, FindingRecord, TeardownRecord
 from babbitt.present.reports.sheet_print import sheet_in_words
 from babbitt.present.views.foresight import Foreseen
-from babbitt.present.words import Reader
+from babbitt.present.words import Reader, as_measured
 from babbitt.register.queries import as_built
 from babbitt.register.records import engines, teardowns
 from babbitt.teardown.sheet import Sheet
@@ -194,24 +194,19 @@ def recorded_finding(book: Logbook, engine_id: str, finding_id: int) -> FindingR
 
 def measured_words(measured: Measurement, built: Measurement | None) -> str:
     """Return a measurement, its limits, and how it was as built."""
-    text = f"{measured.name} {_digits(measured.value)} {measured.unit}"
+    text = f"{measured.name} {as_measured(measured.value)} {measured.unit}"
     notes = []
     if measured.low is not None and measured.high is not None:
-        notes.append(f"limits {_digits(measured.low)} to {_digits(measured.high)}")
+        notes.append(f"limits {as_measured(measured.low)} to {as_measured(measured.high)}")
     elif measured.low is not None:
-        notes.append(f"at least {_digits(measured.low)}")
+        notes.append(f"at least {as_measured(measured.low)}")
     elif measured.high is not None:
-        notes.append(f"at most {_digits(measured.high)}")
+        notes.append(f"at most {as_measured(measured.high)}")
     if measured.within_tolerance is False:
         notes[-1] = f"outside {notes[-1]}"
     if built is not None:
-        notes.append(f"built {_digits(built.value)}")
+        notes.append(f"built {as_measured(built.value)}")
     return f"{text} ({', '.join(notes)})" if notes else text
-
-
-def _digits(value: float) -> str:
-    """Return a measured value with every digit that was written down."""
-    return f"{value:.9g}"
 
 
 def _spots(sheet: Sheet) -> tuple[tuple[str, str], ...]:
