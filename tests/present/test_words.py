@@ -40,6 +40,11 @@ def test_a_measurement_keeps_every_digit(value: str) -> None:
     assert as_measured(float(value)) == value
 
 
+def test_measurements_side_by_side_have_as_many_decimals() -> None:
+    row = (0.05, 0.045, None, 1.0)
+    assert [as_measured(each, row) for each in row] == ["0.050", "0.045", "–", "1.000"]
+
+
 def test_a_place_in_a_run_never_reads_sixty_seconds() -> None:
     assert clock(247.31) == "4:07.3"
     assert clock(59.97) == "1:00.0"

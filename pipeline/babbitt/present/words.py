@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
@@ -100,9 +100,18 @@ def number(value: float, digits: int = 3) -> str:
     return "0" if float(text) == 0 else text
 
 
-def as_measured(value: float | None) -> str:
-    """Return a measured value with every digit that was written down: 54.996 is no 55."""
-    return NOTHING if value is None else f"{value:.9g}"
+def as_measured(value: float | None, beside: Iterable[float | None] = ()) -> str:
+    """Return a measured value with every digit that was written down: 54.996 is no 55.
+
+    Args:
+        value: None: nothing was measured.
+        beside: what stands beside it, to be written to as many decimals.
+    """
+    if value is None:
+        return NOTHING
+    texts = [f"{each:.9g}" for each in (value, *beside) if each is not None]
+    decimals = max(len(text.partition(".")[2]) for text in texts)
+    return texts[0] if any("e" in text for text in texts) else f"{value:.{decimals}f}"
 
 
 def short(record_id: str) -> str:

@@ -33,19 +33,21 @@ AS_BUILT = ("part", "at", "measured", "unit", "now", "least", "most", "before", 
 
 def as_built_cells(each: AsBuilt) -> list[str]:
     """Return a measurement of a build beside the one before; see `AS_BUILT`."""
-    newest = each.now or each.before
-    now, before = each.now, each.before
-    change = each.change
+    newest, now, before = each.now or each.before, each.now, each.before
+    row = (
+        now.value if now else None,
+        now.low if now else None,
+        now.high if now else None,
+        before.value if before else None,
+    )
+    change = NOTHING if each.change is None else as_measured(round(each.change, 9) + 0.0, row)
     return [
         part_named(each.part).title if each.part else NOTHING,
         each.position or NOTHING,
         each.name,
         newest.unit if newest else "",
-        as_measured(now.value if now else None),
-        as_measured(now.low if now else None),
-        as_measured(now.high if now else None),
-        as_measured(before.value if before else None),
-        NOTHING if change is None else f"{change:+.6g}",
+        *(as_measured(value, row) for value in row),
+        f"+{change}" if each.change is not None and each.change > 0.0 else change,
     ]
 
 
