@@ -216,7 +216,7 @@ def test_a_full_disk_leaves_the_run_as_it_was(
 
     with monkeypatch.context() as broken:
         target = {
-            "write": "babbitt.logbook.safe_files.place_file",
+            "write": "babbitt.logbook.file_store.place_file",
             "commit": "sqlalchemy.engine.default.DefaultDialect.do_commit",
         }[place]
         broken.setattr(target, full)
