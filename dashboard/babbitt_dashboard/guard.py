@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import ipaddress
+import math
 import secrets
 import threading
 import time
@@ -34,6 +35,8 @@ _FREE_TRIES = 5
 _FIRST_WAIT_S = 30.0
 _LONGEST_WAIT_S = 3600.0
 _REMEMBERED = 10_000
+_FREE_IN_ALL = 100
+_SLOW_S = 1.0
 _AT_ONCE = 2
 _CROWDED_S = 1.0
 _HOME_NETWORK_BITS = 64
@@ -68,11 +71,16 @@ _LOGIN = """<!DOCTYPE html>
 class Tries:
     """Counts the wrong passwords of each address, and makes it wait ever longer.
 
+    Whoever guesses from many addresses slows all guesses down: once a hundred in all were wrong,
+    one a second is looked at.
+
     Attributes:
         clock: tells the time, seconds.
     """
 
     clock: Callable[[], float] = time.monotonic
+    _wrong_in_all: int = 0
+    _all_until: float = -math.inf
     _wrong: dict[str, tuple[int, float]] = field(default_factory=dict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _room: threading.Semaphore = field(default_factory=lambda: threading.Semaphore(_AT_ONCE))
@@ -97,6 +105,7 @@ class Tries:
 
     def _attempt(self, who: str, is_right: Callable[[], bool]) -> float | None:
         count, until = self._wrong.get(who, (0, 0.0))
+        until = max(until, self._all_until)
         if until > self.clock():
             return until - self.clock()
         self._wrong.pop(who, None)
@@ -105,13 +114,21 @@ class Tries:
         wait = min(_FIRST_WAIT_S * 2.0 ** (count + 1 - _FREE_TRIES), _LONGEST_WAIT_S)
         wait = wait if count + 1 >= _FREE_TRIES else 0.0
         self._wrong[who] = count + 1, self.clock() + wait
+        self._wrong_in_all += 1
+        if self._wrong_in_all >= _FREE_IN_ALL:
+            self._all_until = self.clock() + _SLOW_S
         if len(self._wrong) > _REMEMBERED:
             del self._wrong[next(iter(self._wrong))]
         return wait
 
 
 def add_guard(
-    app: Dash, *, password_hash: Callable[[], str | None] | None, behind_tls: bool = False
+    app: Dash,
+    *,
+    password_hash: Callable[[], str | None] | None,
+    loopback_only: bool = False,
+    behind_tls: bool = False,
+    port: int | None = None,
 ) -> None:
     """Put the guard before every answer of the application.
 
@@ -119,17 +136,22 @@ def add_guard(
         app: the application, with all its callbacks.
         password_hash: returns the Argon2 hash that holds now, None where it is gone, and then
             nobody gets in; None: only this machine is answered, without a password.
+        loopback_only: nobody asks for these pages by another name than this machine's own, with a
+            password or without; a name that was bound anew to this address is refused.
+        port: that is listened on, which tells the cookie from those of other logbooks on this
+            machine; None: there is but one.
         behind_tls: what reaches this server came over TLS, so cookies are kept to it.
     """
     server = app.server
     ended: set[str] = set()
     server.secret_key = secrets.token_bytes(32)
     server.config.update(
-        SESSION_COOKIE_NAME="babbitt",
+        SESSION_COOKIE_NAME=_cookie_name(port, behind_tls=behind_tls),
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
         SESSION_COOKIE_SECURE=behind_tls,
         PERMANENT_SESSION_LIFETIME=_SESSION,
+        SESSION_REFRESH_EACH_REQUEST=False,  # a page left open asks on and on
         MAX_CONTENT_LENGTH=MOST_BODY_BYTES,
     )
 
@@ -140,7 +162,8 @@ def add_guard(
 
     @server.before_request
     def refuse() -> Any:
-        if password_hash is None and not is_loopback(_host(request_host())):
+        alone = password_hash is None or loopback_only
+        if alone and not is_loopback(_host(request_host())):
             return "These pages are for this machine only.", 403
         if flask.request.method not in _SAFE and _comes_from_elsewhere():
             return "This request came from another site and was refused.", 403
@@ -167,6 +190,12 @@ def add_guard(
 
     _add_login(server, password_hash)
     _add_logout(server, ended)
+
+
+def _cookie_name(port: int | None, *, behind_tls: bool) -> str:
+    """Return the session's name: a cookie is of a host, whatever its ports."""
+    name = "babbitt" if port is None else f"babbitt-{port}"
+    return f"__Host-{name}" if behind_tls else name
 
 
 def _add_login(server: flask.Flask, password_hash: Callable[[], str | None] | None) -> None:
@@ -246,15 +275,17 @@ def _seal(kept: str | None) -> str:
 
 
 def _network(address: str) -> str:
-    """Return what counts as one who tries: an IPv4 address, or the network of an IPv6 one."""
+    """Return what counts as one who tries: an IPv4 address, the network of an IPv6 one, or us."""
     try:
         at = ipaddress.ip_address(address)
     except ValueError:
         return address
+    if isinstance(at, ipaddress.IPv6Address) and at.ipv4_mapped is not None:
+        at = at.ipv4_mapped
+    if at.is_loopback:
+        return "this machine"  # it has millions of such addresses to ask from
     if isinstance(at, ipaddress.IPv4Address):
-        return address
-    if at.ipv4_mapped is not None:
-        return str(at.ipv4_mapped)
+        return str(at)
     return str(ipaddress.ip_network((at.packed, _HOME_NETWORK_BITS), strict=False))
 
 

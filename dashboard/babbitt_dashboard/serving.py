@@ -58,12 +58,18 @@ def make_server(desk: Desk, *, host: str, port: int, behind_tls: bool = False) -
         host: address to listen on; any but this machine's own needs a password. One that is set
             is asked for everywhere.
         port: 0 takes a free one.
-        behind_tls: a server before this one speaks TLS with the browsers.
+        behind_tls: a server before this one, on this machine, speaks TLS with the browsers.
 
     Raises:
-        LogbookError: there is no password for an address that others reach, or the address cannot
+        LogbookError: others reach what only the server before this one should, there is no
+            password for an address that others reach, or the address cannot
             be used.
     """
+    if behind_tls and not is_loopback(host):
+        raise LogbookError(
+            f"Who reaches {host} could go round the server that speaks TLS, and say in its place "
+            "who asks: listen on 127.0.0.1, and let that server pass requests on to it."
+        )
     alone = is_loopback(host) and not behind_tls
     locked = password_hash_of(desk.book) is not None
     if not alone and not locked:
@@ -74,12 +80,19 @@ def make_server(desk: Desk, *, host: str, port: int, behind_tls: bool = False) -
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     app = make_app(desk)
     asked = partial(password_hash_of, desk.book) if locked else None
-    add_guard(app, password_hash=asked, behind_tls=behind_tls)
+    listening = _listen(host, port)
+    add_guard(
+        app,
+        password_hash=asked,
+        loopback_only=alone,
+        behind_tls=behind_tls,
+        port=listening.getsockname()[1],
+    )
     # behind another server, who tries passwords is told by what that server says of its guests
     proxied = {"trusted_proxy": "*", "trusted_proxy_headers": {"x-forwarded-for"}}
     server = waitress.create_server(
         app.server,
-        sockets=[_listen(host, port)],
+        sockets=[listening],
         threads=_THREADS,
         ident="babbitt",
         max_request_body_size=MOST_BODY_BYTES,

@@ -182,6 +182,14 @@ def test_others_are_not_served_without_a_password(
         make_server(desk, host=host, port=0, behind_tls=behind_tls)
 
 
+def test_behind_another_server_only_that_one_is_listened_to(book: Logbook) -> None:
+    set_password(book, PASSWORD)
+    desk = Desk(book, lambda: datetime(2026, 11, 1, tzinfo=UTC), "me")
+    with pytest.raises(LogbookError, match=r"listen on 127\.0\.0\.1"):
+        make_server(desk, host="0.0.0.0", port=0, behind_tls=True)
+    make_server(desk, host="127.0.0.1", port=0, behind_tls=True).close()
+
+
 def test_a_port_in_use_is_one_sentence(book: Logbook) -> None:
     desk = Desk(book, lambda: datetime(2026, 11, 1, tzinfo=UTC), "me")
     first = make_server(desk, host="127.0.0.1", port=0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import threading
 from concurrent.futures import ThreadPoolExecutor, wait
 from datetime import UTC, datetime
@@ -21,6 +22,7 @@ from babbitt_dashboard.serving import make_server, set_password
 from entrance import PASSWORD, TLS
 
 HTML = {"Accept": "text/html"}
+COOKIE = "__Host-babbitt"
 
 
 def status(client: flask.testing.FlaskClient) -> int:
@@ -28,7 +30,7 @@ def status(client: flask.testing.FlaskClient) -> int:
 
 
 def cookie_of(client: flask.testing.FlaskClient) -> str:
-    kept = client.get_cookie("babbitt", domain="logbook.example")
+    kept = client.get_cookie(COOKIE, domain="logbook.example")
     assert kept is not None
     return kept.value
 
@@ -76,7 +78,7 @@ def test_a_session_says_neither_password_nor_hash(
     ],
 )
 def test_a_changed_session_is_none(entered: flask.testing.FlaskClient, change: Any) -> None:
-    entered.set_cookie("babbitt", change(cookie_of(entered)), domain="logbook.example")
+    entered.set_cookie(COOKIE, change(cookie_of(entered)), domain="logbook.example")
     assert status(entered) == 401
 
 
@@ -87,7 +89,7 @@ def test_a_session_sealed_by_another_key_is_none(
     other.secret_key = b"k" * 32
     signer = flask.sessions.SecureCookieSessionInterface().get_signing_serializer(other)
     assert signer is not None
-    locked.set_cookie("babbitt", signer.dumps({"in": True}), domain="logbook.example")
+    locked.set_cookie(COOKIE, signer.dumps({"in": True}), domain="logbook.example")
     assert status(locked) == 401
 
 
@@ -97,7 +99,7 @@ def test_only_the_seal_of_the_password_opens(
 ) -> None:
     signer = flask.sessions.SecureCookieSessionInterface().get_signing_serializer(app.server)
     assert signer is not None
-    locked.set_cookie("babbitt", signer.dumps({"in": seal}), domain="logbook.example")
+    locked.set_cookie(COOKIE, signer.dumps({"in": seal}), domain="logbook.example")
     assert status(locked) == 401
 
 
@@ -107,7 +109,7 @@ def test_a_session_ends_after_twelve_hours_without_a_visit(
     now = itsdangerous.TimestampSigner.get_timestamp
     kept = cookie_of(entered)
     for hours, expected in ((11, 200), (13, 401)):
-        entered.set_cookie("babbitt", kept, domain="logbook.example")
+        entered.set_cookie(COOKIE, kept, domain="logbook.example")
         monkeypatch.setattr(
             itsdangerous.TimestampSigner, "get_timestamp", lambda s, h=hours: now(s) + 3600 * h
         )
@@ -118,7 +120,7 @@ def test_logging_out_ends_the_session_and_every_copy_of_its_cookie(
     entered: flask.testing.FlaskClient, app: Dash
 ) -> None:
     copied, other = app.server.test_client(), app.server.test_client()
-    copied.set_cookie("babbitt", cookie_of(entered), domain="logbook.example", secure=True)
+    copied.set_cookie(COOKIE, cookie_of(entered), domain="logbook.example", secure=True)
     other.post("/login", data={"password": PASSWORD}, base_url=TLS)
     assert [status(each) for each in (entered, copied, other)] == [200, 200, 200]
     answer = entered.post("/logout", base_url=TLS)
@@ -207,7 +209,8 @@ def test_many_tries_at_once_are_no_more_tries_and_leave_threads_free() -> None:
 
 
 def test_far_more_guests_than_can_be_remembered_take_little_memory() -> None:
-    tries = Tries(clock=lambda: 0.0)
+    seconds = itertools.count(step=2.0)
+    tries = Tries(clock=lambda: next(seconds))
     for n in range(20_000):
         tries.attempt(f"10.{n >> 16}.{n >> 8 & 255}.{n & 255}", lambda: False)
     assert len(tries._wrong) == 10_000
@@ -230,3 +233,53 @@ def test_what_is_no_hash_lets_nobody_in(
             403,
             429,
         )
+
+
+def test_this_machine_is_one_whatever_address_it_asks_from() -> None:
+    tries = Tries(clock=lambda: 0.0)
+    addresses = ("127.0.0.1", "127.9.8.7", "::1", "::ffff:127.0.0.3", "127.0.0.2")
+    waits = [tries.attempt(each, lambda: False) for each in addresses]
+    assert waits == [0.0] * 4 + [30.0]
+
+
+def test_guesses_from_many_addresses_are_slowed_down_as_a_whole() -> None:
+    now = 0.0
+    tries = Tries(clock=lambda: now)
+    looked_at = [
+        tries.attempt(f"10.0.{i // 250}.{i % 250}", lambda: False) == 0.0 for i in range(5000)
+    ]
+    assert sum(looked_at) == 100
+    assert tries.attempt("10.9.9.9", lambda: pytest.fail("was tried")) == 1.0
+    now = 1.0
+    assert tries.attempt("10.9.9.9", lambda: True) is None
+
+
+def test_a_session_ends_when_it_said_though_a_page_asks_on(
+    entered: flask.testing.FlaskClient,
+) -> None:
+    before = cookie_of(entered)
+    for _ in range(3):
+        answer = entered.get("/_dash-layout", base_url=TLS)
+        assert "Set-Cookie" not in answer.headers
+    assert cookie_of(entered) == before
+
+
+@pytest.mark.parametrize(
+    ("port", "behind_tls", "name"),
+    [(8051, False, "babbitt-8051"), (8051, True, "__Host-babbitt-8051"), (None, False, "babbitt")],
+)
+def test_logbooks_of_one_machine_have_cookies_of_their_own(
+    app: Dash, hashes: list[str | None], port: int | None, behind_tls: bool, name: str
+) -> None:
+    add_guard(app, password_hash=lambda: hashes[-1], behind_tls=behind_tls, port=port)
+    answer = app.server.test_client().post("/login", data={"password": PASSWORD}, base_url=TLS)
+    assert answer.headers["Set-Cookie"].startswith(f"{name}=")
+
+
+def test_a_name_bound_anew_to_this_machine_is_refused_with_a_password_too(
+    app: Dash, hashes: list[str | None]
+) -> None:
+    add_guard(app, password_hash=lambda: hashes[-1], loopback_only=True)
+    client = app.server.test_client()
+    assert client.get("/login", base_url="http://evil.example").status_code == 403
+    assert client.get("/login", base_url="http://127.0.0.1:8050").status_code == 200
