@@ -13,8 +13,11 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
-from sqlalchemy import select
+from sqlalchemy import select, text
 
 import bombs
 from babbitt.errors import BabbittError, LogbookError, RegisterError
@@ -240,7 +243,16 @@ def test_a_backup_of_links_is_refused(
     [
         "CREATE TRIGGER t AFTER INSERT ON review BEGIN DELETE FROM run; END",
         "CREATE VIEW v AS WITH RECURSIVE n(i) AS (VALUES(1) UNION ALL SELECT i FROM n) SELECT 1",
+        "CREATE VIRTUAL TABLE v USING fts4(x)",
+        "CREATE INDEX i ON review (abs(start_s))",
+        "CREATE INDEX i ON review (start_s) WHERE end_s > 0",
+        "CREATE TABLE t (a INTEGER, b INTEGER GENERATED ALWAYS AS (a + 1))",
+        "CREATE TABLE t (a INTEGER, b INTEGER as(a + 1) STORED)",
+        "CREATE TABLE t (a INTEGER CHECK (abs(a) > 1))",
+        f"UPDATE run SET dialect = '{'[' * 100_000}'",
+        "UPDATE run SET dialect = 'nonsense'",
     ],
+    ids=lambda program: program[:40],
 )
 def test_a_register_that_runs_something_is_not_restored(
     files: dict[str, bytes], tmp_path: Path, program: str
@@ -253,6 +265,83 @@ def test_a_register_that_runs_something_is_not_restored(
     (tmp_path / "b.tar").write_bytes(packed(files | {"register.sqlite": path.read_bytes()}))
     with pytest.raises(LogbookError, match="more than records"):
         restore(tmp_path / "b.tar", tmp_path / "new")
+    assert not (tmp_path / "new").exists()
+
+
+@pytest.mark.parametrize("names", ['["/etc/passwd"]', "[7, null]", "7", '{"/etc/passwd": 1}'])
+def test_a_logbook_that_lists_no_photos_as_photos_is_verified_and_backed_up(
+    book: Logbook, tmp_path: Path, names: str
+) -> None:
+    with book.register.writing() as session:
+        session.execute(text("UPDATE finding SET photos = :names"), {"names": names})
+    odd = [fault for fault in verify(book).faults if "no photo is called" in fault]
+    assert odd
+    done = back_up(book, tmp_path / "b.tar")
+    assert len([name for name in done.missing if not name.endswith(".zst")]) == len(odd)
+    with tarfile.open(tmp_path / "b.tar") as archive:
+        assert not any("passwd" in name for name in archive.getnames())
+
+
+def sparse(files: dict[str, bytes], name: str, size: int) -> bytes:
+    """A backup in which a file is said to be far larger than what lies in the archive."""
+    listed = {
+        n: {"sha256": hashlib.sha256(d).hexdigest(), "bytes": size if n == name else len(d)}
+        for n, d in files.items()
+    }
+    manifest = {"version": 1, "revision": REVISION, "made_at": "", "files": listed}
+    data = io.BytesIO()
+    with tarfile.open(fileobj=data, mode="w", format=tarfile.PAX_FORMAT) as archive:
+        for each, held in {**files, "babbitt-backup.json": json.dumps(manifest).encode()}.items():
+            member = tarfile.TarInfo(each)
+            if each == name:
+                held = b"0\n".ljust(512, b"\0")  # no piece of it is there
+                member.pax_headers = {
+                    "GNU.sparse.major": "1",
+                    "GNU.sparse.minor": "0",
+                    "GNU.sparse.name": each,
+                    "GNU.sparse.realsize": str(size),
+                }
+            member.size = len(held)
+            archive.addfile(member, io.BytesIO(held))
+    return data.getvalue()
+
+
+@pytest.mark.parametrize("name", ["register.sqlite", "babbitt-backup.json", "photos"])
+def test_a_backup_that_unfolds_is_refused_before_it_is_written(
+    files: dict[str, bytes], tmp_path: Path, name: str
+) -> None:
+    hollow = next(each for each in (*files, "babbitt-backup.json") if each.startswith(name))
+    (tmp_path / "b.tar").write_bytes(sparse(files, hollow, 1 << 33))
+    ended = bounded(restore, tmp_path / "b.tar", tmp_path / "new")
+    assert ended.refused
+    assert "b.tar" in ended.said
+    assert not (tmp_path / "new").exists()
+
+
+def made_up_run(rows: int, groups: int, columns: int) -> bytes:
+    """A small Parquet file of one value again and again."""
+    names = ["time_s", *(f"c{n}" for n in range(columns))]
+    table = pa.table({name: np.zeros(rows, np.float32) for name in names})
+    sink = pa.BufferOutputStream()
+    with pq.ParquetWriter(sink, table.schema, compression="zstd") as writer:
+        for _ in range(groups):
+            writer.write_table(table, row_group_size=rows)
+    return sink.getvalue().to_pybytes()
+
+
+@pytest.mark.parametrize(
+    ("rows", "groups", "columns"), [(1 << 21, 1, 2), (1 << 15, 400, 1), (1 << 19, 2, 200)]
+)
+def test_a_run_that_unfolds_is_refused_unread(
+    files: dict[str, bytes], tmp_path: Path, rows: int, groups: int, columns: int
+) -> None:
+    name = next(each for each in files if each.startswith("runs/"))
+    made = made_up_run(rows, groups, columns)
+    assert len(made) < 1_000_000
+    (tmp_path / "b.tar").write_bytes(packed(files | {name: made}))
+    ended = bounded(restore, tmp_path / "b.tar", tmp_path / "new")
+    assert ended.refused
+    assert "samples of" in ended.said
     assert not (tmp_path / "new").exists()
 
 

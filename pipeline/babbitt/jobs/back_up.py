@@ -21,6 +21,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Any
 
+import pyarrow as pa
+import pyarrow.parquet as pq
+
 from babbitt.errors import LogbookError
 from babbitt.jobs.detect import judge_engine
 from babbitt.jobs.verify import Verified, verify
@@ -34,8 +37,10 @@ from babbitt.logbook.folder import (
     saying_what_failed,
     whole_folder,
 )
+from babbitt.logbook.run_file import refuse_unfolding
 from babbitt.logbook.safe_files import whole_file
 from babbitt.logbook.settings import parse_settings
+from babbitt.model.finding import PHOTO_NAME
 from babbitt.register.backup import (
     REVISION,
     Kept,
@@ -170,6 +175,8 @@ def restore(path: Path, folder: Path, *, track: Track = lambda items, _: items) 
                 members = _members(archive, entries, path)
                 for name in track(list(entries), len(entries)):
                     _unpack(archive, members[name], entries[name], new / name, path)
+                    if name.endswith(".parquet"):
+                        _refuse_unfolding(new / name, path)
         except _UNREADABLE as error:
             raise LogbookError(f"{path} is no whole backup of a logbook ({error}).") from error
         _settle_in(new / SETTINGS_FILE, path)
@@ -219,10 +226,12 @@ def _files_of(book: Logbook, kept: Kept) -> dict[str, _Source]:
     """Return where the files that a register refers to lie, by their names in the logbook."""
     stored = [book.run_name(run.engine_id, run.run_id) for run in kept.runs]
     stored += [book.original_name(run.sha256) for run in kept.runs]
-    photos = [book.photo_path(name) for name in kept.photos]
+    named = [name for name in kept.photos if PHOTO_NAME.fullmatch(name)]
+    photos = [book.photo_path(name) for name in named]
     # A thumbnail can be made anew of its photo, so one that is missing is no loss.
-    photos += [small for small in map(book.thumbnail_path, kept.photos) if small.exists()]
+    photos += [small for small in map(book.thumbnail_path, named) if small.exists()]
     at_home = [photo.relative_to(book.root).as_posix() for photo in photos]
+    at_home += sorted(set(kept.photos) - set(named))  # of a register from elsewhere
     home = on_disk(book.root)
     return {name: _Source(book.files, name) for name in stored} | {
         name: _Source(home, name) for name in at_home
@@ -288,7 +297,7 @@ def _read_manifest(archive: tarfile.TarFile, path: Path) -> dict[str, _Entry]:
     """
     try:
         member = archive.getmember(MANIFEST_FILE)
-        file = archive.extractfile(member) if member.type == tarfile.REGTYPE else None
+        file = archive.extractfile(member) if _is_plain(member) else None
     except KeyError:
         file = None
     if file is None:
@@ -326,7 +335,7 @@ def _members(
     named = {member.name: member for member in members}
     wrong = sorted(
         {name for name in named.keys() | entries.keys() if not _NAME.fullmatch(name)}
-        | {m.name for m in members if m.type != tarfile.REGTYPE or named[m.name] is not m}
+        | {m.name for m in members if not _is_plain(m) or named[m.name] is not m}
         | (named.keys() ^ entries.keys())
         | {name for name in (SETTINGS_FILE, REGISTER_FILE) if name not in named}
     )
@@ -338,6 +347,11 @@ def _members(
             "not belong in it; use another backup."
         )
     return named
+
+
+def _is_plain(member: tarfile.TarInfo) -> bool:
+    """Tell whether a member is a file whose bytes all lie in the archive: it unfolds to no more."""
+    return member.type == tarfile.REGTYPE and not member.issparse()
 
 
 def _unpack(
@@ -358,6 +372,21 @@ def _unpack(
         raise LogbookError(
             f"{path} is damaged: {member.name} in it is not what was backed up; use another backup."
         )
+
+
+def _refuse_unfolding(run: Path, path: Path) -> None:
+    """Refuse a backup with a run that promises more than it holds; one that is damaged stays.
+
+    Raises:
+        LogbookError: it has such a run.
+    """
+    try:
+        with pq.ParquetFile(run) as file:
+            refuse_unfolding(file, run.stat().st_size)
+    except pa.ArrowException:
+        return  # verifying says which it is, and the rest of the logbook is worth having
+    except LogbookError as error:
+        raise LogbookError(f"{run.name} in {path} was made up: {error}") from error
 
 
 class _HashingReader:

@@ -131,7 +131,8 @@ def _strangers(book: Logbook, records: Iterable[RunRecord], photos: Iterable[str
     for record in records:
         known.add(book.run_name(record.engine_id, record.run_id))
         known.add(book.original_name(record.source_sha256 or ""))
-    kept = {path for name in photos for path in (book.photo_path(name), book.thumbnail_path(name))}
+    named = [name for name in photos if PHOTO_NAME.fullmatch(name)]
+    kept = {path for name in named for path in (book.photo_path(name), book.thumbnail_path(name))}
     home = on_disk(book.root)
     found = [
         book.files.shown(name)

@@ -157,21 +157,26 @@ class Logbook:
         import pyarrow as pa
         import pyarrow.parquet as pq
 
+        from babbitt.logbook.run_file import refuse_unfolding
+
         name = self.run_name(engine_id, run_id)
         path = self.files.shown(name)
         try:
             with self.files.open(name, mapped=mapped) as source:
                 # From a store, many small requests would take longest.
-                yield pq.ParquetFile(source, pre_buffer=not self.files.on_disk)
+                file = pq.ParquetFile(source, pre_buffer=not self.files.on_disk)
+                refuse_unfolding(file, source.size())
+                yield file
         except FileNotFoundError as error:
             raise RunFileError(
                 f"The run {run_id} is in the register but {path} is missing: restore the file "
                 "from a backup, or remove the run and take its log in again.",
                 Remedy("remove_run", run_id),
             ) from error
-        except (pa.ArrowException, OSError, KeyError) as error:
+        except (pa.ArrowException, OSError, KeyError, LogbookError) as error:
             what = "is damaged and" if self.files.on_disk else "is damaged, or its store lost, and"
-            raise RunFileError(f"{path} {what} cannot be read ({error}).") from error
+            reason = str(error).removesuffix(".")
+            raise RunFileError(f"{path} {what} cannot be read ({reason}).") from error
 
 
 def settings_text(units: UnitSystem = "metric", timezone: str = "UTC") -> str:

@@ -11,6 +11,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from babbitt.errors import LogbookError
 from babbitt.model.run import Run, RunInfo, info_metadata, run_to_table
 
 _ROW_GROUP = 1 << 20
@@ -18,6 +19,36 @@ _ROW_GROUP = 1 << 20
 
 _TRIED = 1 << 15
 """Samples by which it is tried how a column is stored best."""
+
+_MOST_VALUES = 1 << 26
+"""Most values in a row group: ten times what the parts of a run hold that is being read."""
+
+_MOST_A_BYTE = 24
+"""Most samples that a byte of a file stands for; 14 are seen where every channel stands still."""
+
+
+def refuse_unfolding(file: pq.ParquetFile, size: int) -> None:
+    """Refuse a file that promises more than a run holds, before any of it is read.
+
+    Args:
+        file: its list of contents is read.
+        size: of the file, bytes.
+
+    Raises:
+        LogbookError: it would take far more memory than it takes room.
+    """
+    about = file.metadata
+    groups = [about.row_group(index).num_rows for index in range(about.num_row_groups)]
+    if (
+        not set(file.schema_arrow.types) <= {pa.float64(), pa.float32(), pa.uint8()}
+        or max(groups, default=0) * about.num_columns > _MOST_VALUES
+        or sum(groups) != about.num_rows
+        or about.num_rows > _MOST_A_BYTE * size
+    ):
+        raise LogbookError(
+            f"This Parquet file is not a run as this program writes one: {size:,} bytes promise "
+            f"{about.num_rows:,} samples of {about.num_columns:,} columns."
+        )
 
 
 class RunWriter:

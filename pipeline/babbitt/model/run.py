@@ -209,7 +209,16 @@ def run_from_table(table: pa.Table) -> Run:
     raw = (table.schema.metadata or {}).get(b"babbitt")
     if raw is None:
         raise LogbookError("This Parquet file is not a run: it carries no run metadata.")
-    info = _info_from_json(json.loads(raw))
+    try:
+        info = _info_from_json(json.loads(raw))
+        return Run(info, _array(table, "time_s"), _signals(table))
+    except (LookupError, TypeError, ValueError, AttributeError, RecursionError) as error:
+        raise LogbookError(
+            f"This Parquet file is not a run as this program writes one ({error})."
+        ) from error
+
+
+def _signals(table: pa.Table) -> dict[str, Signal]:
     signals = {}
     for field in table.schema:
         if field.name == "time_s" or field.name.endswith("_flag"):
@@ -222,7 +231,7 @@ def run_from_table(table: pa.Table) -> Run:
             native_hz=float(about["native_hz"]),
             header=about["header"],
         )
-    return Run(info, _array(table, "time_s"), signals)
+    return signals
 
 
 def _array(table: pa.Table, name: str) -> npt.NDArray[Any]:

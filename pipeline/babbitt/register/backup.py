@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -21,6 +23,12 @@ from babbitt.register.tables.store import Register, copy_pages, sqlite_url
 
 REVISION = HEAD
 """Of the registers that this program writes."""
+
+_PLAIN_INDEX = re.compile(r'CREATE (?:UNIQUE )?INDEX \w+ ON "?\w+"? \((?:"?\w+"?(?:, )?)+\)')
+"""An index of columns, as the library writes one."""
+
+_COMPUTES = re.compile(r"\b(?:CHECK|GENERATED)\b|\bAS\s*\(", re.IGNORECASE)
+"""In the words of a table that works something out when it is read or written."""
 
 _ROWS = 1000
 """Rows that are on their way at once."""
@@ -128,7 +136,10 @@ def refuse_newer(revision: str, name: str) -> None:
 
 
 def refuse_programs(path: Path, name: str) -> None:
-    """Refuse a SQLite register that would run what its maker wrote: views and triggers.
+    """Refuse a SQLite register that is more than plain tables of values.
+
+    Views, triggers, virtual tables, checks, generated columns and indexes of expressions run what
+    their maker wrote; JSON that is nested too deep stops whoever reads it.
 
     Args:
         path: of the register, not opened yet.
@@ -139,13 +150,38 @@ def refuse_programs(path: Path, name: str) -> None:
     """
     try:
         with closing(sqlite3.connect(path)) as file:
-            found = {kind for (kind,) in file.execute("SELECT type FROM sqlite_schema")}
+            file.execute("PRAGMA trusted_schema = OFF")
+            found = file.execute("SELECT type, rootpage, sql FROM sqlite_schema").fetchall()
+            if "table" not in {kind for kind, _, _ in found}:
+                raise LogbookError(f"{name} holds no register: use another backup.")
+            if not all(_is_plain(*row) for row in found) or not _json_is_readable(file):
+                raise LogbookError(
+                    f"{name} holds more than records, as no backup does: use another one."
+                )
     except sqlite3.DatabaseError as error:
         raise LogbookError(f"{name} holds no register that can be read ({error}).") from error
-    if "table" not in found:
-        raise LogbookError(f"{name} holds no register: use another backup.")
-    if found - {"table", "index"}:
-        raise LogbookError(f"{name} holds more than records, as no backup does: use another one.")
+
+
+def _is_plain(kind: str, first_page: int, sql: str | None) -> bool:
+    if kind == "index":
+        return sql is None or _PLAIN_INDEX.fullmatch(sql) is not None
+    # a virtual table has no page of its own
+    return kind == "table" and bool(first_page) and not _COMPUTES.search(sql or "")
+
+
+def _json_is_readable(file: sqlite3.Connection) -> bool:
+    tables = [row[0] for row in file.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
+    try:
+        for table in tables:
+            columns = file.execute("SELECT name, type FROM pragma_table_info(?)", (table,))
+            for column in [name for name, kind in columns if kind == "JSON"]:
+                quoted = ['"' + each.replace('"', '""') + '"' for each in (column, table)]
+                query = "SELECT {} FROM {}".format(*quoted)  # noqa: S608 - quoted
+                for (text,) in file.execute(query):
+                    json.loads("null" if text is None else text)
+    except (TypeError, ValueError, RecursionError):
+        return False
+    return True
 
 
 @contextmanager
@@ -160,8 +196,8 @@ def saying_unusable(name: str) -> Iterator[None]:
     """
     try:
         yield
-    except (LookupError, TypeError, ValueError, SQLAlchemyError) as error:
-        reason = str(error).splitlines()[0]
+    except (LookupError, TypeError, ValueError, RecursionError, SQLAlchemyError) as error:
+        reason = (str(error) or type(error).__name__).splitlines()[0]
         raise LogbookError(
             f"The register in {name} holds what no program of ours writes ({reason}): it was "
             "restored, and cannot be used; use another backup."

@@ -214,8 +214,14 @@ def findings_of(session: Session, engine_id: str | None = None) -> tuple[Finding
 
 
 def kept_photos(session: Session) -> frozenset[str]:
-    """Return the file names of all photos of findings, withdrawn ones among them."""
-    return frozenset(name for names in session.scalars(select(FindingRow.photos)) for name in names)
+    """Return the file names of all photos of findings, withdrawn ones among them.
+
+    A register from elsewhere may list what no photo is called; see PHOTO_NAME.
+    """
+    listed = session.scalars(select(FindingRow.photos))
+    return frozenset(
+        str(name) for names in listed for name in (names if isinstance(names, list) else [names])
+    )
 
 
 def _write(act: Act, teardown: TeardownRow, findings: Iterable[Finding]) -> None:
