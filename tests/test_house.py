@@ -165,7 +165,7 @@ def test_no_modules_import_one_another_in_a_circle() -> None:
 
 @pytest.mark.parametrize("path", modules(), ids=dotted)
 def test_modules_stay_readable_in_one_sitting(path: Path) -> None:
-    assert len(path.read_text(encoding="utf-8").splitlines()) <= 400
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= 600
 
 
 def test_every_alias_means_one_channel() -> None:

@@ -87,7 +87,7 @@ def test_ends_of_one_turbocharger_and_of_two(end) -> None:
     ("written", "words"),
     [
         ('layout = "v"\ncylinders = 5', "an engine of layout v has an even number of cylinders"),
-        ("cylinders = 1_000_000_000", "an engine has 1 to 24 cylinders"),
+        ("cylinders = 1_000_000_000", "less than or equal to 24"),
         ('layout = "radial"\ncylinders = 4', "engine.layout"),
     ],
 )

@@ -8,7 +8,7 @@ from babbitt.model.damage_modes import parts
 from babbitt.model.finding import Finding, Measurement
 from babbitt.model.positions import TURBO_ENDS
 
-_numbers = st.floats(allow_nan=False, allow_infinity=False)
+_numbers = st.floats(-1e9, 1e9)
 _letters = st.characters(exclude_categories=("Cc", "Cs"))
 labels = st.text(_letters, min_size=1).filter(lambda text: text == text.strip())
 notes = st.text(_letters | st.sampled_from("\n\r\t"))

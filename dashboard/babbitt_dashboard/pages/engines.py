@@ -52,7 +52,7 @@ def layout(desk: Desk, runs: str | None = None, sort: str | None = None, **_: An
     ahead = number_from(runs, 1, low=1, high=MOST_RUNS)
     order = sort if sort in SORTS else "urgency"
     foreseen = desk.foresight.at(desk.now())
-    if not foreseen.known:
+    if not foreseen.known and not foreseen.faults:
         return [
             html.H1("Engines"),
             empty_state(
@@ -73,6 +73,7 @@ def layout(desk: Desk, runs: str | None = None, sort: str | None = None, **_: An
             className="title-line",
         ),
         html.P(advice(found), id="engines-advice", className="lead"),
+        *map(refusal, found.faults),
         html.Div(
             [
                 html.Label("Look ahead, runs", htmlFor="engines-runs"),

@@ -12,8 +12,10 @@ from babbitt.model.part_records import AsBuilt
 from babbitt.model.records import Build, EngineRecord
 from babbitt.present.views.register import (
     AS_BUILT,
+    ENGINES,
     as_built_cells,
     engine_builds,
+    engine_cells,
     engine_list,
     limits_text,
 )
@@ -72,16 +74,11 @@ def show_builds(desk: Desk, state: Mapping[str, Any]) -> list[Any]:
 
 def _engines(found: Sequence[EngineRecord], reader: Reader) -> html.Div:
     return table(
-        ["engine", "type", "built", "last refresh", "last run", "refreshes", "runs", ""],
+        [*ENGINES, ""],
         [
             [
                 link(each.engine_id, path_to("engine", each.engine_id)),
-                each.spec.engine.type,
-                reader.day(each.built_at),
-                reader.day(each.last_refresh),
-                reader.day(each.last_run),
-                str(each.refreshes),
-                f"{each.runs:,}",
+                *engine_cells(each, reader)[1:],
                 html.Span(
                     [
                         link(

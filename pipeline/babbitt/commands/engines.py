@@ -12,6 +12,7 @@ from babbitt.commands.common import (
     JsonOption,
     LogbookOption,
     NoteOption,
+    err,
     instant,
     open_from,
     out,
@@ -20,7 +21,8 @@ from babbitt.commands.common import (
     who,
 )
 from babbitt.logbook.folder import saying_what_failed
-from babbitt.present.words import NOTHING, reader_of, table
+from babbitt.present.views.register import AS_BUILT, ENGINES, as_built_cells, engine_cells
+from babbitt.present.words import faults_in_words, reader_of, table
 from babbitt.register.records import builds, engines
 
 app = typer.Typer(help="Engines: add them, set their limits, write down refreshes.")
@@ -108,7 +110,6 @@ def show_sheet(
 ) -> None:
     """Show what a build measured, beside the build before."""
     book = open_from(context, logbook)
-    from babbitt.present.views.register import AS_BUILT, as_built_cells
     from babbitt.register.queries.as_built import as_built
 
     with book.register.reading() as session:
@@ -138,20 +139,24 @@ def list_engines(
     book = open_from(context, logbook)
     with book.register.reading() as session:
         records = engines.list_engines(session)
+    specs, faults = engines.specs_of(records)
+    for sentence in faults_in_words(faults):
+        err.print(sentence)
     if as_json:
         print_json(
             [
                 {
                     "engine_id": record.engine_id,
-                    "type": record.spec.engine.type,
+                    "type": specs[record.engine_id].engine.type if usable else None,
                     "built": record.built_at,
                     "refreshes": record.refreshes,
                     "last_refresh": record.last_refresh,
                     "runs": record.runs,
                     "last_run": record.last_run,
-                    "spec_version": record.spec.version(),
+                    "spec_version": specs[record.engine_id].version() if usable else None,
                 }
                 for record in records
+                for usable in [record.engine_id in specs]
             ]
         )
         return
@@ -159,19 +164,9 @@ def list_engines(
         out.print("No engines yet: add one with `babbitt engine add ID --spec SPEC.toml`.")
         return
     reader = reader_of(book.settings)
-    listing = table(
-        "", "engine", "type", "built", "refreshes", "last refresh", "runs", "last run", left=2
-    )
+    listing = table("", *ENGINES, left=5)
     for record in records:
-        listing.add_row(
-            record.engine_id,
-            record.spec.engine.type,
-            reader.instant(record.built_at),
-            str(record.refreshes) if record.refreshes else NOTHING,
-            reader.instant(record.last_refresh),
-            str(record.runs),
-            reader.instant(record.last_run),
-        )
+        listing.add_row(*engine_cells(record, reader))
     out.print(listing)
 
 

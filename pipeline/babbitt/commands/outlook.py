@@ -21,7 +21,7 @@ from babbitt.commands.common import (
 from babbitt.model.circuit import circuit_name
 from babbitt.model.damage_modes import causes
 from babbitt.outlook.ahead import MOST_RUNS
-from babbitt.present.words import CAUTION, NOTHING, Reader, reader_of, share, table
+from babbitt.present.words import CAUTION, NOTHING, Reader, faults_in_words, reader_of, share, table
 
 if TYPE_CHECKING:
     from babbitt.damage.chance import Estimate
@@ -67,6 +67,8 @@ def outlook(
     found = outlooks(book, engine_id, runs=runs, at=when, circuit=name, with_whys=why)
     if found.left_out:
         err.print(f"Left out, as none of their type was logged there: {', '.join(found.left_out)}.")
+    for sentence in faults_in_words(found.faults):
+        err.print(sentence)
     if as_json:
         print_json(
             [
@@ -76,7 +78,7 @@ def outlook(
             ]
         )
         return
-    if not found.engines:
+    if not found.engines and not found.faults:
         out.print("No engines yet: add one with `babbitt engine add ID --spec SPEC.toml`.")
         return
     if engine_id is None:

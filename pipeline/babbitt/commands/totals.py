@@ -9,7 +9,15 @@ from typing import Annotated, Any
 
 import typer
 
-from babbitt.commands.common import JsonOption, LogbookOption, instant, open_from, out, print_json
+from babbitt.commands.common import (
+    JsonOption,
+    LogbookOption,
+    err,
+    instant,
+    open_from,
+    out,
+    print_json,
+)
 from babbitt.logbook.folder import Logbook
 from babbitt.model.damage_modes import part_named
 from babbitt.model.kinds import KINDS
@@ -22,6 +30,7 @@ from babbitt.present.words import (
     NOTHING,
     Reader,
     duration,
+    faults_in_words,
     number,
     reader_of,
     share,
@@ -80,7 +89,9 @@ def totals_of(
     """
     with book.register.reading() as session:
         if engine_id is None:
-            specs = {each.engine_id: each.spec for each in engines.list_engines(session)}
+            specs, faults = engines.specs_of(engines.list_engines(session))
+            for sentence in faults_in_words(faults):
+                err.print(sentence)
         else:
             specs = {engine_id: engines.spec_of(session, engine_id)}
         since = {

@@ -11,7 +11,7 @@ from babbitt.detect.governed import channels_of, judged_key, stale_kinds, summar
 from babbitt.detect.parts import detect_parts
 from babbitt.detect.pressure import PressureSummary, PressureSurface, SteadySum, learn_surface
 from babbitt.detect.watch import watched_in
-from babbitt.errors import RunFileError
+from babbitt.errors import RunFileError, SettingsError
 from babbitt.jobs.check_sensors import compare_sensors
 from babbitt.logbook.folder import Logbook
 from babbitt.model.channels import WATCHED
@@ -79,9 +79,12 @@ def judge_engine(
         RegisterError: no such engine.
         LogbookError: the register cannot be written, or a process that searched died.
     """
-    with book.register.reading() as session:
-        spec = engines.spec_of(session, engine_id)
-        spans = builds.builds_of(session, engine_id)
+    try:
+        with book.register.reading() as session:
+            spec = engines.spec_of(session, engine_id)
+            spans = builds.builds_of(session, engine_id)
+    except SettingsError as error:
+        return Judged((), (str(error),))
     compare_sensors(book, engine_id, spec)
     judged: list[str] = []
     failures: list[str] = []

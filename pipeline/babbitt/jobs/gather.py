@@ -11,6 +11,7 @@ from functools import cached_property
 from babbitt.damage.fleet import BuildSpan, Fleet
 from babbitt.damage.ledger import Ledger, Taken, make_ledger
 from babbitt.damage.looks import LikeParts, Lives, SoundLook, damaged_grades, seen_in
+from babbitt.errors import SettingsError
 from babbitt.model.damage_modes import parts
 from babbitt.model.engine_layout import EngineLayout
 from babbitt.model.engine_spec import EngineSpec
@@ -30,8 +31,9 @@ class Gathered:
     """What a logbook holds of engines, runs, events and teardowns.
 
     Attributes:
-        specs: in force, by engine.
-        builds: oldest first, by engine.
+        specs: in force, by engine; without those that cannot be used.
+        faults: what is wrong with those, by engine.
+        builds: oldest first, by engine of `specs`.
         runs: in the order of their start, by engine.
         events: in the same order, by engine.
         ledgers: by engine.
@@ -44,6 +46,7 @@ class Gathered:
     """
 
     specs: Mapping[str, EngineSpec]
+    faults: Mapping[str, SettingsError]
     builds: Mapping[str, tuple[Build, ...]]
     runs: Mapping[str, Sequence[RunExposure]]
     events: Mapping[str, Sequence[DatedEvent]]
@@ -107,14 +110,11 @@ class Gathered:
 
 
 def gather(session: Session) -> Gathered:
-    """Read all that the damage model needs; the number of queries does not depend on how much.
-
-    Raises:
-        SettingsError: the spec of an engine cannot be used by this program.
-    """
-    specs = {each.engine_id: each.spec for each in engines.list_engines(session)}
+    """Read all that the damage model needs; the number of queries does not depend on how much."""
+    specs, faults = engines.specs_of(engines.list_engines(session))
+    names = [*specs, *faults]
     runs: dict[str, list[RunExposure]] = defaultdict(list)
-    for run in run_exposures(session, specs.keys()):
+    for run in run_exposures(session, names):
         runs[run.engine_id].append(run)
     found: dict[str, list[DatedEvent]] = defaultdict(list)
     for dated in events.list_events(session):
@@ -127,11 +127,12 @@ def gather(session: Session) -> Gathered:
             [dated.event for dated in found[name]],
             [each for each in histories if each.engine_id == name],
         )
-        for name in specs
+        for name in names
     }
     return Gathered(
         specs=specs,
-        builds=builds.all_builds(session),
+        faults=faults,
+        builds={n: found for n, found in builds.all_builds(session).items() if n in specs},
         runs=runs,
         events=found,
         ledgers=ledgers,

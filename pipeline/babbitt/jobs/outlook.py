@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -14,7 +14,7 @@ from babbitt.damage.ledger import column_of
 from babbitt.damage.looks import LikeParts, damaged_grades
 from babbitt.damage.prior import missing_lives, priors_of
 from babbitt.detect.pressure import PressureSummary, PressureSurface
-from babbitt.errors import RegisterError
+from babbitt.errors import BabbittError, DamageModelError, RegisterError
 from babbitt.jobs.fit import Learned, Learning, rpm_at_peaks
 from babbitt.jobs.gather import Gathered, fitted_to, gather
 from babbitt.logbook.folder import Logbook
@@ -31,7 +31,7 @@ from babbitt.outlook.outlook import EngineState, Outlook, look_ahead
 from babbitt.outlook.why import Why, why
 from babbitt.register import Session
 from babbitt.register.records import builds
-from babbitt.register.records.engines import require_engine
+from babbitt.register.records.engines import require_engine, spec_of
 from babbitt.teardown.sheet import Sheet, make_sheet
 
 
@@ -44,12 +44,14 @@ class Outlooks:
         rpm_at: engine speed at the peak of the events that are told of, by event id.
         whys: of every damage mode that was looked at in a fleet, by engine.
         left_out: engines of whose type none was logged at the circuit that was asked for.
+        faults: why nothing can be said of the others, by engine.
     """
 
     engines: tuple[Outlook, ...]
     rpm_at: Mapping[str, float]
     whys: Mapping[str, tuple[Why, ...]]
     left_out: tuple[str, ...]
+    faults: Mapping[str, BabbittError]
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,14 +97,17 @@ def outlooks(
     Raises:
         RegisterError: no such engine, it was not built yet, or no engine that counts was at
             `circuit`; names those that are known.
-        DamageModelError: the draws of a damage mode do not settle.
+        SettingsError: the spec of the engine that was asked for cannot be used.
+        DamageModelError: the draws of a damage mode of it do not settle.
         LogbookError: the file of a run is missing or damaged.
     """
     with book.register.reading() as session:
         if engine_id is not None:
             require_engine(session, engine_id)
         gathered = gather(session)
-        known = known_of(session, gathered, [engine_id] if engine_id else None, at)
+        known, faults = known_of(session, gathered, [engine_id] if engine_id else None, at)
+    if engine_id in faults:
+        raise faults[engine_id]
     headed = known if circuit is None else _all_headed_for(known, circuit)
     found = [
         look_ahead(each.state, each.learned.posteriors, runs=runs, service=book.settings.service)
@@ -115,13 +120,15 @@ def outlooks(
     }
     told = [each.decisive.blame for each in found if each.decisive]
     left_out = tuple(name for name in known if name not in headed)
-    return Outlooks(tuple(found), rpm_at_peaks(book, worst_events(told)), whys, left_out)
+    return Outlooks(tuple(found), rpm_at_peaks(book, worst_events(told)), whys, left_out, faults)
 
 
 def known_of(
-    session: Session, gathered: Gathered, engine_ids: Iterable[str] | None, at: datetime
-) -> dict[str, Known]:
+    session: Session, gathered: Gathered, engine_ids: Collection[str] | None, at: datetime
+) -> tuple[dict[str, Known], dict[str, BabbittError]]:
     """Return all that the outlooks of engines rest on, however far ahead they look.
+
+    What is wrong with one engine leaves the others as they are.
 
     Args:
         session: of a transaction.
@@ -129,20 +136,33 @@ def known_of(
         engine_ids: the engines; None: all that were built by then.
         at: UTC; what came later is not known.
 
+    Returns:
+        What is known, and why nothing can be said of the other engines: their specs cannot be
+        used, or the draws of a damage mode do not settle; each by engine.
+
     Raises:
         RegisterError: an engine was not built yet.
-        DamageModelError: the draws of a damage mode do not settle.
     """
     learning = Learning(gathered, at=at)
     names = gathered.built_by(at) if engine_ids is None else engine_ids
-    standing = {name: builds.build_at(session, name, at) for name in names}
+    faults: dict[str, BabbittError] = {
+        name: error
+        for name, error in gathered.faults.items()
+        if engine_ids is None or name in names
+    }
+    usable = [name for name in names if name not in faults]
+    standing = {name: builds.build_at(session, name, at) for name in usable}
     fitted = fitted_to(session, gathered, standing, at)
     known = {}
     for name, build in standing.items():
-        learned = learning.of(name)
-        state = state_of(session, gathered, learned, build, fitted[name], at)
-        known[name] = Known(build, state, learned)
-    return known
+        try:
+            learned = learning.of(name)
+            state = state_of(session, gathered, learned, build, fitted[name], at)
+        except DamageModelError as error:
+            faults[name] = error
+        else:
+            known[name] = Known(build, state, learned)
+    return known, faults
 
 
 def _all_headed_for(known: Mapping[str, Known], circuit: str) -> dict[str, Known]:
@@ -172,11 +192,12 @@ def sheet_of(book: Logbook, engine_id: str, *, at: datetime) -> tuple[Sheet, Map
 
     Raises:
         RegisterError: no such engine, or it was not built yet.
+        SettingsError: its spec cannot be used.
         DamageModelError: the draws of a damage mode do not settle.
         LogbookError: the file of a run is missing or damaged.
     """
     with book.register.reading() as session:
-        require_engine(session, engine_id)
+        spec_of(session, engine_id)
         gathered = gather(session)
         learned = Learning(gathered, at=at).of(engine_id)
         build = builds.build_at(session, engine_id, at)

@@ -5,22 +5,30 @@ from __future__ import annotations
 import difflib
 import hashlib
 import json
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Self
 
 from pydantic import (
     BaseModel,
     ConfigDict,
     Field,
-    NonNegativeFloat,
-    PositiveFloat,
-    PositiveInt,
     ValidationError,
     create_model,
     model_validator,
 )
 
 from babbitt.errors import SettingsError, tell_faults
-from babbitt.model.engine_layout import EngineLayout, LayoutName
+from babbitt.model.bounds import (
+    Acceleration,
+    Celsius,
+    Exponent,
+    Kilopascals,
+    Millimetres,
+    Rpm,
+    Seconds,
+    Total,
+)
+from babbitt.model.engine_layout import MOST_CYLINDERS, EngineLayout, LayoutName
 from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.toml_text import read_toml, shown
 
@@ -34,11 +42,11 @@ class EngineSection(_Section):
 
     type: str = Field(min_length=1)
     layout: LayoutName = "inline"
-    cylinders: PositiveInt
-    bore_mm: PositiveFloat
-    stroke_mm: PositiveFloat
-    rod_length_mm: PositiveFloat
-    idle_rpm: PositiveFloat
+    cylinders: int = Field(gt=0, le=MOST_CYLINDERS)
+    bore_mm: Millimetres
+    stroke_mm: Millimetres
+    rod_length_mm: Millimetres
+    idle_rpm: Rpm
 
     @property
     def arrangement(self) -> EngineLayout:
@@ -56,10 +64,10 @@ class EngineSection(_Section):
 class OverRevSection(_Section):
     """Limits of over_rev; see detect/over_rev.py for how `driven` is told from `on_power`."""
 
-    redline_rpm: PositiveFloat
-    mechanical_rpm: PositiveFloat
-    fatigue_exponent: PositiveFloat = 5.0  # m of Basquin's law; design's default
-    free_rev_rpm_per_s: PositiveFloat = 6000.0  # common practice, no source
+    redline_rpm: Rpm
+    mechanical_rpm: Rpm
+    fatigue_exponent: Exponent = 5.0  # m of Basquin's law; design's default
+    free_rev_rpm_per_s: Total = 6000.0  # common practice, no source
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -71,26 +79,26 @@ class OverRevSection(_Section):
 class OilPressureSection(_Section):
     """The floor line, the relief valve and the share of expected pressure that is starvation."""
 
-    floor_kpa_per_1000rpm: PositiveFloat = 69.0  # common practice, no source: 10 psi per 1000 rpm
-    floor_above_rpm: NonNegativeFloat = 2500.0
-    relief_kpa: PositiveFloat = 550.0
+    floor_kpa_per_1000rpm: Rpm = 69.0  # common practice, no source: 10 psi per 1000 rpm
+    floor_above_rpm: float = Field(default=2500.0, ge=0.0, le=50_000.0)
+    relief_kpa: Kilopascals = 550.0
     starved_fraction: float = Field(default=0.75, gt=0.0, lt=1.0)
-    min_duration_s: NonNegativeFloat = 0.2
+    min_duration_s: Seconds = 0.2
 
 
 class CorneringSection(_Section):
     """What counts as cornering, and how long the pressure may follow it."""
 
-    lateral_g: PositiveFloat = 0.6
-    lookback_s: NonNegativeFloat = 1.5
+    lateral_g: Acceleration = 0.6
+    lookback_s: Seconds = 1.5
 
 
 class OilTemperatureSection(_Section):
     """Limits of oil_overheat, and when oil counts as warm."""
 
-    limit_c: float
-    min_duration_s: NonNegativeFloat = 2.0
-    warm_c: float = 70.0
+    limit_c: Celsius
+    min_duration_s: Seconds = 2.0
+    warm_c: Celsius = 70.0
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -102,25 +110,25 @@ class OilTemperatureSection(_Section):
 class CoolantTemperatureSection(_Section):
     """Limit of coolant_overheat; cap and glycol set the boiling point."""
 
-    limit_c: float
-    min_duration_s: NonNegativeFloat = 2.0
-    cap_kpa: NonNegativeFloat = 110.0
+    limit_c: Celsius
+    min_duration_s: Seconds = 2.0
+    cap_kpa: float = Field(default=110.0, ge=0.0, le=1_000.0)
     glycol_percent: float = Field(default=0.0, ge=0.0, le=70.0)
 
 
 class BoostSection(_Section):
     """Limit of overboost, kPa gauge."""
 
-    limit_kpa: PositiveFloat
-    min_duration_s: NonNegativeFloat = 0.2
+    limit_kpa: Kilopascals
+    min_duration_s: Seconds = 0.2
 
 
 class ColdLoadSection(_Section):
     """What counts as load while the oil is cold."""
 
-    rpm: PositiveFloat = 5000.0
-    boost_kpa: PositiveFloat = 80.0
-    min_duration_s: NonNegativeFloat = 0.5
+    rpm: Rpm = 5000.0
+    boost_kpa: Kilopascals = 80.0
+    min_duration_s: Seconds = 0.5
 
 
 class _Life(_Section):
@@ -144,7 +152,7 @@ else:
         "LifeSection",
         __base__=_Life,
         __doc__=_Life.__doc__,
-        **dict.fromkeys(KINDS, (PositiveFloat | None, None)),
+        **dict.fromkeys(KINDS, (Total | None, None)),
     )
 
 
@@ -152,8 +160,8 @@ class DecisionSection(_Section):
     """How much risk is accepted: a chance, or the two costs it follows from."""
 
     accepted_risk: float = Field(default=0.10, gt=0.0, lt=1.0)
-    cost_refresh: PositiveFloat | None = None
-    cost_failure: PositiveFloat | None = None
+    cost_refresh: Total | None = None
+    cost_failure: Total | None = None
 
     @model_validator(mode="after")
     def _both_costs(self) -> Self:
@@ -211,6 +219,16 @@ def parse_spec(text: str, *, source: str) -> EngineSpec:
         raise SettingsError(f"{source}: {tell_faults(error.errors(), _sentence)}") from error
     except ValueError as error:
         raise SettingsError(f"{source} is not TOML: {error}.") from error
+
+
+@lru_cache(maxsize=256)
+def kept_spec(engine_id: str, toml: str) -> EngineSpec:
+    """Read the spec that is kept of an engine; many records are held against the same one.
+
+    Raises:
+        SettingsError: an older program took what this one cannot use.
+    """
+    return parse_spec(toml, source=f"the spec of engine {engine_id}")
 
 
 def _sentence(fault: Any) -> str:

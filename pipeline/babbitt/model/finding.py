@@ -23,6 +23,7 @@ from pydantic import (
 from pydantic_core import ErrorDetails
 
 from babbitt.errors import RegisterError
+from babbitt.model.bounds import Figure
 from babbitt.model.damage_modes import as_named_today, grades, mode_named, part_named, parts
 from babbitt.model.positions import require_position
 from babbitt.model.toml_text import shown
@@ -136,10 +137,10 @@ class MeasurementFields(_Fields):
     """The fields of a measurement as they are written, and their rules."""
 
     name: Label = Field(description="what was measured")
-    value: float = Field(description="the measured value, in unit")
+    value: Figure = Field(description="the measured value, in unit")
     unit: Label = Field(description="unit of value, low and high, for instance mm")
-    low: float | None = Field(default=None, description="least acceptable value, in unit")
-    high: float | None = Field(default=None, description="greatest acceptable value, in unit")
+    low: Figure | None = Field(default=None, description="least acceptable value, in unit")
+    high: Figure | None = Field(default=None, description="greatest acceptable value, in unit")
 
     @field_validator("high")
     @classmethod

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from babbitt.model.engine_spec import EngineSpec
+from babbitt.model.engine_spec import EngineSpec, kept_spec
 from babbitt.model.event import Event, Verdict
 from babbitt.model.sensor_doubt import SensorDoubt
 
@@ -22,7 +22,7 @@ class EngineRecord:
         engine_id: its serial number or name; also a folder name.
         created_at: UTC, when it was added to the register.
         built_at: UTC, when it came into existence; None where nobody said.
-        spec: in force today.
+        toml: of the spec in force today, as it was written.
         refreshes: how many it had.
         last_refresh: UTC of the newest one; None before the first.
         runs: those that count; removed ones are out.
@@ -33,12 +33,17 @@ class EngineRecord:
     engine_id: str
     created_at: datetime
     built_at: datetime | None
-    spec: EngineSpec
+    toml: str
     refreshes: int
     last_refresh: datetime | None
     runs: int
     last_run: datetime | None
     version: int
+
+    @property
+    def spec(self) -> EngineSpec:
+        """In force today; a SettingsError where this program cannot use it."""
+        return kept_spec(self.engine_id, self.toml)
 
 
 @dataclass(frozen=True)

@@ -10,11 +10,11 @@ from pydantic import (
     BaseModel,
     ConfigDict,
     Field,
-    PositiveFloat,
     field_validator,
     model_validator,
 )
 
+from babbitt.model.bounds import Total
 from babbitt.model.exposure import WindowSums
 from babbitt.model.kinds import KINDS
 
@@ -35,9 +35,9 @@ class ServiceLimit(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, defer_build=True)
 
-    running_h: PositiveFloat | None = None
-    revolutions: PositiveFloat | None = None
-    dose: dict[str, PositiveFloat] = Field(default_factory=dict)
+    running_h: Total | None = None
+    revolutions: Total | None = None
+    dose: dict[str, Total] = Field(default_factory=dict)
 
     @field_validator("dose")
     @classmethod

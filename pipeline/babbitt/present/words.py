@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from rich import box
 from rich.table import Table
 
+from babbitt.errors import BabbittError
 from babbitt.logbook.settings import Settings, zone
 from babbitt.model.channels import channels
 from babbitt.model.damage_modes import parts
@@ -187,3 +188,8 @@ def place(part: str, positions: Sequence[str | None]) -> str:
     """Return a part and where it sits: rod bearing 2, turbo bearing exhaust, head gasket."""
     where = ", ".join(position for position in positions if position is not None)
     return f"{parts()[part].title} {where}".rstrip()
+
+
+def faults_in_words(faults: Mapping[str, BabbittError]) -> list[str]:
+    """Return why nothing can be said of engines, a sentence each."""
+    return [f"Nothing can be said of {name}: {error}" for name, error in faults.items()]

@@ -27,6 +27,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from pydantic_core import ErrorDetails
 
 from babbitt.errors import RegisterError, tell_faults
+from babbitt.model.bounds import Figure
 from babbitt.model.damage_modes import as_named_today
 from babbitt.model.finding import Measurement
 from babbitt.model.part_records import Action, BuiltMeasurement, SheetLine
@@ -59,10 +60,10 @@ class _Measured(_OfPart):
     part: str | None = None
     position: str | None = None
     name: str
-    value: float
+    value: Figure
     unit: str
-    low: float | None = None
-    high: float | None = None
+    low: Figure | None = None
+    high: Figure | None = None
 
 
 class _Sheet(_Fields):

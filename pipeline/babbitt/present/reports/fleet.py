@@ -53,7 +53,11 @@ def fleet_report(found: Fleet, reader: Reader, *, at: datetime, refused: int) ->
     )
     lately = ", ".join(filter(None, (lately_in_words(found, reader), refused_in_words(refused))))
     sections = [
-        Section("", sentences=(advice(found),) if found.engines else (), tables=(calls,)),
+        Section(
+            "",
+            sentences=(*((advice(found),) if found.engines else ()), *found.faults),
+            tables=(calls,),
+        ),
         Section("Life used", sentences=(f"{lately}.",) if lately else (), tables=(lives,)),
     ]
     return write_report("Engines", sections, at=at, reader=reader)

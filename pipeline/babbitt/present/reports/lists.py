@@ -12,7 +12,14 @@ from babbitt.present.reports.report import Section, write_report
 from babbitt.present.views.logs import LogsView
 from babbitt.present.views.logs_quality import SensorsView, finding
 from babbitt.present.views.logs_refused import why_refused
-from babbitt.present.views.register import engine_list, journal_of, part_lines, where_is
+from babbitt.present.views.register import (
+    ENGINES,
+    engine_cells,
+    engine_list,
+    journal_of,
+    part_lines,
+    where_is,
+)
 from babbitt.present.views.runs import harm_words, quality_word, read_runs, review_word
 from babbitt.present.views.teardowns import TeardownList
 from babbitt.present.views.text_table import TextTable
@@ -138,19 +145,8 @@ def logs_report(
 def register_report(book: Logbook, reader: Reader, *, at: datetime) -> str:
     """Return the register: engines, every part with where it is, and the newest changes."""
     engines = TextTable(
-        ("Engine", "Type", "Built", "Last refresh", "Last run", "Refreshes", "Runs"),
-        tuple(
-            (
-                each.engine_id,
-                each.spec.engine.type,
-                reader.day(each.built_at),
-                reader.day(each.last_refresh),
-                reader.day(each.last_run),
-                str(each.refreshes),
-                f"{each.runs:,}",
-            )
-            for each in engine_list(book)
-        ),
+        tuple(map(capital, ENGINES)),
+        tuple(tuple(engine_cells(each, reader)) for each in engine_list(book)),
         left=5,
         empty="No engine is in the register yet.",
     )

@@ -17,7 +17,7 @@ from babbitt.outlook.gaps import WATCHED
 from babbitt.outlook.outlook import Outlook
 from babbitt.present.outlook_words import after, grave_gaps, limit_in_words
 from babbitt.present.views.foresight import Foreseen
-from babbitt.present.words import NOTHING, Reader, duration, place, share
+from babbitt.present.words import NOTHING, Reader, duration, faults_in_words, place, share
 from babbitt.totals.totals import Totals
 
 URGENCY: tuple[Call, ...] = ("pull", "inspect", "run on")
@@ -83,6 +83,7 @@ class Fleet:
         runs: how far their outlooks look ahead.
         lately: runs of the newest outing.
         lately_since: UTC start of the first of them; None without runs.
+        faults: why nothing can be said of the other engines, a sentence each.
     """
 
     engines: tuple[FleetEngine, ...]
@@ -90,6 +91,7 @@ class Fleet:
     runs: int
     lately: int
     lately_since: datetime | None
+    faults: tuple[str, ...]
 
 
 _Key = Callable[[FleetEngine], Any]
@@ -150,6 +152,7 @@ def fleet(foreseen: Foreseen, *, runs: int, sort: str = "urgency") -> Fleet:
         runs=runs,
         lately=len(lately),
         lately_since=lately[0] if lately else None,
+        faults=tuple(faults_in_words(foreseen.faults)),
     )
 
 

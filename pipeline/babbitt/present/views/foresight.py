@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from babbitt.errors import RegisterError
+from babbitt.errors import BabbittError, RegisterError
 from babbitt.jobs.gather import Gathered, gather
 from babbitt.jobs.outlook import Known, known_of
 from babbitt.logbook.folder import Logbook
@@ -33,13 +33,15 @@ class Foreseen:
         settings: of the logbook.
         gathered: what the record holds of runs, events and teardowns.
         known: what outlooks rest on, by engine, in the order of their IDs.
-        totals: of each engine since its last refresh.
+        faults: why nothing can be said of the other engines, by engine.
+        totals: of each engine of `known` since its last refresh.
     """
 
     at: datetime
     settings: Settings
     gathered: Gathered
     known: Mapping[str, Known]
+    faults: Mapping[str, BabbittError]
     totals: Mapping[str, Totals]
     _outlooks: dict[tuple[str, int, str | None], Outlook] = field(default_factory=dict)
 
@@ -94,15 +96,13 @@ class Foresight:
 
         Raises:
             LogbookError: the register cannot be read.
-            SettingsError: the spec of an engine cannot be used by this program.
-            DamageModelError: the draws of a damage mode do not settle.
         """
         today = now.astimezone(reader_of(self._book.settings).timezone).date()
         with self._lock, self._book.register.reading() as session:
             key = revision(session, now), today
             if self._kept is None or self._kept[0] != key:
                 gathered = gather(session)
-                known = known_of(session, gathered, None, now)
+                known, faults = known_of(session, gathered, None, now)
                 windows = [
                     Window(name, each.build.since, now, each.state.spec.version())
                     for name, each in known.items()
@@ -113,7 +113,10 @@ class Foresight:
                     )
                     for window, sums in zip(windows, window_sums(session, windows), strict=True)
                 }
-                self._kept = key, Foreseen(now, self._book.settings, gathered, known, totals)
+                self._kept = (
+                    key,
+                    Foreseen(now, self._book.settings, gathered, known, faults, totals),
+                )
             return self._kept[1]
 
 
@@ -122,7 +125,10 @@ def require_known(book: Logbook, foreseen: Foreseen, engine_id: str) -> Known:
 
     Raises:
         RegisterError: no such engine, or it was not built yet.
+        BabbittError: nothing can be said of it; see `Foreseen.faults`.
     """
+    if engine_id in foreseen.faults:
+        raise foreseen.faults[engine_id]
     if engine_id not in foreseen.known:
         with book.register.reading() as session:
             require_engine(session, engine_id)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from babbitt.errors import SettingsError
 from babbitt.logbook.folder import Logbook
 from babbitt.model.damage_modes import part_named
 from babbitt.model.part_records import (
@@ -48,6 +49,27 @@ def as_built_cells(each: AsBuilt) -> list[str]:
         newest.unit if newest else "",
         *(as_measured(value, row) for value in row),
         f"+{change}" if each.change is not None and each.change > 0.0 else change,
+    ]
+
+
+ENGINES = ("engine", "type", "built", "last refresh", "last run", "refreshes", "runs")
+"""Heads of the list of engines."""
+
+
+def engine_cells(record: EngineRecord, reader: Reader) -> list[str]:
+    """Return an engine of the list; see `ENGINES`."""
+    try:
+        kind = record.spec.engine.type
+    except SettingsError:
+        kind = "limits cannot be used"
+    return [
+        record.engine_id,
+        kind,
+        reader.day(record.built_at),
+        reader.day(record.last_refresh),
+        reader.day(record.last_run),
+        str(record.refreshes),
+        f"{record.runs:,}",
     ]
 
 

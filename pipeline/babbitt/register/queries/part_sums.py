@@ -15,7 +15,7 @@ from babbitt.model.records import Window
 from babbitt.model.service_limits import ServiceLimit, service_use
 from babbitt.register.queries.places import where_now
 from babbitt.register.queries.sums import added_up, history_columns, window_sums, with_history
-from babbitt.register.records.engines import list_engines, require_engine
+from babbitt.register.records.engines import list_engines, require_engine, specs_of
 from babbitt.register.records.fitments import list_fitments
 from babbitt.register.records.parts import list_parts
 from babbitt.register.tables.part_models import HistoryRow
@@ -38,7 +38,6 @@ def part_sums(
 
     Raises:
         RegisterError: no such engine.
-        SettingsError: the spec of an engine cannot be used by this program.
     """
     if engine_id is not None:
         require_engine(session, engine_id)
@@ -53,7 +52,8 @@ def part_sums(
         for fitment in list_fitments(session)
         if fitment.part_id in wanted and (at is None or fitment.since < at)
     ]
-    versions = {each.engine_id: each.spec.version() for each in list_engines(session)}
+    specs, faults = specs_of(list_engines(session))
+    versions = {name: spec.version() for name, spec in specs.items()} | dict.fromkeys(faults, "")
     windows = {fitment.fitment_id: _window(fitment, versions, at) for fitment in fitted}
     each_once = tuple(dict.fromkeys(windows.values()))  # parts of one build share theirs
     sums = dict(zip(each_once, window_sums(session, each_once), strict=True))

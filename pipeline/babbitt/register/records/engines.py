@@ -6,14 +6,13 @@ import difflib
 import re
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
-from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
-from babbitt.errors import RegisterError, Remedy
-from babbitt.model.engine_spec import EngineSpec, parse_spec
+from babbitt.errors import RegisterError, Remedy, SettingsError
+from babbitt.model.engine_spec import EngineSpec, kept_spec, parse_spec
 from babbitt.model.records import EngineRecord
 from babbitt.register.journal.changes import Record, changing
 from babbitt.register.journal.fields import shown
@@ -144,7 +143,7 @@ def spec_of(session: Session, engine_id: str) -> EngineSpec:
         RegisterError: no such engine.
         SettingsError: the spec cannot be used by this program.
     """
-    return _parsed(engine_id, spec_text_of(session, engine_id))
+    return kept_spec(engine_id, spec_text_of(session, engine_id))
 
 
 def list_engines(session: Session) -> tuple[EngineRecord, ...]:
@@ -181,7 +180,7 @@ def list_engines(session: Session) -> tuple[EngineRecord, ...]:
             engine_id=row.engine_id,
             created_at=row.created_at,
             built_at=row.built_at,
-            spec=_parsed(row.engine_id, toml),
+            toml=toml,
             refreshes=n_refreshes or 0,
             last_refresh=last_refresh,
             runs=n_runs or 0,
@@ -190,6 +189,20 @@ def list_engines(session: Session) -> tuple[EngineRecord, ...]:
         )
         for row, toml, n_refreshes, last_refresh, n_runs, last_run in session.execute(query)
     )
+
+
+def specs_of(
+    records: Iterable[EngineRecord],
+) -> tuple[dict[str, EngineSpec], dict[str, SettingsError]]:
+    """Return the specs in force by engine, and what is wrong with those that cannot be used."""
+    usable: dict[str, EngineSpec] = {}
+    faults: dict[str, SettingsError] = {}
+    for record in records:
+        try:
+            usable[record.engine_id] = record.spec
+        except SettingsError as error:
+            faults[record.engine_id] = error
+    return usable, faults
 
 
 def not_withdrawn(session: Session, engine_ids: Iterable[str]) -> tuple[str, ...]:
@@ -312,12 +325,6 @@ def spec_text_of(session: Session, engine_id: str) -> str:
     """
     require_engine(session, engine_id)
     return session.scalars(_live_specs(engine_id)).one()
-
-
-@lru_cache(maxsize=256)
-def _parsed(engine_id: str, toml: str) -> EngineSpec:
-    """Read a kept spec; many records are held against the same one."""
-    return parse_spec(toml, source=f"the spec of engine {engine_id}")
 
 
 ENGINE = Record(
