@@ -9,14 +9,14 @@ def test_every_column_has_a_row_with_what_was_found() -> None:
         (f"{i / 10:.1f}", 1000 + i, 60 + i % 3, 40 + i if i % 5 == 0 else "", "OUT", 7)
         for i in range(51)
     ]
-    log = csv_of(["Time (s)", "RPM", "Oil Press [psi]", "EGT [C]", "lap", "Ch 7"], rows)
-    time, rpm, oil, exhaust, lap, other = preview(log).columns
+    log = csv_of(["Time (s)", "RPM", "Oil Press [psi]", "EGT [C]", "tyre", "Ch 7"], rows)
+    time, rpm, oil, exhaust, tyre, other = preview(log).columns
     assert (time.name, time.rate_hz, time.unit) == ("time", pytest.approx(10.0), "s")
     assert (rpm.name, rpm.unit, rpm.unit_basis) == ("rpm", "1/min", "name")
     assert (oil.name, oil.unit, oil.low, oil.high) == ("oil_pressure", "psi", 60.0, 62.0)
     assert exhaust.rate_hz == pytest.approx(2.0)
     assert exhaust.share_missing == 0.0
-    assert (lap.known, lap.remark) == (False, "text, not numbers: left out")
+    assert (tyre.known, tyre.remark) == (False, "text, not numbers: left out")
     assert (other.name, other.known, other.remark) == ("ch_7", False, "kept under its own name")
 
 
