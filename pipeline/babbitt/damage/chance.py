@@ -32,6 +32,21 @@ class Estimate:
     high: float
 
 
+@dataclass(frozen=True)
+class Chances:
+    """The chance that a part, or any of several, is at least so badly off.
+
+    Attributes:
+        worn: grade 2 or worse.
+        replace: grade 3 or worse, to be replaced.
+        failed: grade 4.
+    """
+
+    worn: Estimate
+    replace: Estimate
+    failed: Estimate
+
+
 Question = tuple[Posterior, Load]
 """A damage mode, and what a part has taken."""
 
