@@ -59,6 +59,9 @@ soak: $(VENV)/dev-ready  ## watch and serve for 30 minutes, and see that memory 
 dialects: $(VENV)/dev-ready  ## print what is read from one small log a form
 	$(IMPORTS) $(BIN)/python -m dialects.make --show
 
+laps: $(VENV)/dev-ready  ## plant hundreds of runs, and measure how well laps and corners are found
+	$(IMPORTS) $(BIN)/python tests/laps/lap_harness.py
+
 FUZZ_SECONDS ?= 600
 fuzz: $(VENV)/dev-ready  ## feed damaged logs to ingest for FUZZ_SECONDS (600)
 	$(IMPORTS) $(BIN)/python tests/fuzz/fuzzing.py --seconds $(FUZZ_SECONDS)
@@ -111,4 +114,4 @@ $(VENV)/dev-ready: $(VENV)/run-ready requirements-dev.lock
 	$(BIN)/pip install --quiet --require-hashes -r requirements-dev.lock
 	touch $@
 
-.PHONY: help demo test check bench bench-season bench-growth bench-series bench-large demo-logs crash faults crowd soak dialects fuzz fuzz-handed fuzz-pages fuzz-guided screenshots lock clean
+.PHONY: help demo test check bench bench-season bench-growth bench-series bench-large demo-logs crash faults crowd soak dialects laps fuzz fuzz-handed fuzz-pages fuzz-guided screenshots lock clean

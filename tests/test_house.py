@@ -24,7 +24,7 @@ LAYERS = [
     {"babbitt.exchange"},
     {"babbitt.outlook", "babbitt.teardown"},
     {"babbitt.damage"},
-    {"babbitt.detect", "babbitt.ingest", "babbitt.sensors", "babbitt.totals"},
+    {"babbitt.detect", "babbitt.ingest", "babbitt.laps", "babbitt.sensors", "babbitt.totals"},
     {"babbitt.logbook"},
     {"babbitt.register"},
     {"babbitt.logbook.settings"},
@@ -95,7 +95,17 @@ def test_only_the_register_speaks_sql() -> None:
 BELOW_WORDS = {
     f"babbitt.{name}"
     for name in (
-        *("model", "ingest", "sensors", "detect", "totals", "damage", "outlook", "teardown"),
+        *(
+            "model",
+            "ingest",
+            "sensors",
+            "laps",
+            "detect",
+            "totals",
+            "damage",
+            "outlook",
+            "teardown",
+        ),
         *("logbook", "logbook.settings", "register", "exchange"),
     )
 }
