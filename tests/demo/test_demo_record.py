@@ -99,7 +99,8 @@ def spans() -> Iterator[tuple[dict[str, Any], int, datetime, datetime]]:
 def share_of_life(engine_id: str, number: int, kind: str) -> float:
     engine, _, since, until = next(s for s in spans() if (s[0]["id"], s[1]) == (engine_id, number))
     spec = parse_spec((HERE / engine["spec"]).read_text(encoding="utf-8"), source="spec")
-    life = getattr(spec.life, kind)
+    life = spec.life.of(kind)
+    assert life is not None
     return doses_in(engine_id, since, until).get(kind, 0.0) / life
 
 

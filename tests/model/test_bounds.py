@@ -31,6 +31,15 @@ def numbers() -> Iterator[tuple[str, str]]:
                 yield section, key
 
 
+@pytest.mark.parametrize("beyond", BEYOND, ids=lambda text: text[:8])
+@pytest.mark.parametrize("doses", ["{}", "{{one_in_ten = {}}}", "{{one_in_ten = 1, half = {}}}"])
+def test_no_life_is_beyond_reach(doses: str, beyond: str) -> None:
+    text = f"{SPEC}[life]\nover_rev = {doses.format(beyond)}\n"
+    with pytest.raises(BabbittError, match=r"'life\.over_rev\.(one_in_ten|half)'") as refused:
+        parse_spec(text, source="e.toml")
+    assert len(str(refused.value)) < 500
+
+
 def written(sections: dict[str, dict[str, object]]) -> str:
     lines = []
     for section, values in sections.items():

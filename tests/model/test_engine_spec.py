@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from babbitt.errors import SettingsError
-from babbitt.model.engine_spec import parse_spec
+from babbitt.model.engine_spec import LifeDoses, parse_spec
 from babbitt.model.kinds import KINDS
 from invented import SPEC as BARE_SPEC
 
@@ -35,12 +35,34 @@ def test_sections_left_out_take_their_defaults() -> None:
         ("rod_length_mm = 143.0", "rod_length_mm = 40.0", "more than half of stroke_mm"),
         ("limit_c = 135.0", "limit_c = 60.0", "warm_c must lie below limit_c"),
         ("[engine]", "[engine", "is not TOML"),
+        ("= 900.0", "= -1", "'life.over_rev.one_in_ten' is -1: input should be greater than 0"),
+        ("= 900.0", '= "few"', "'life.over_rev.one_in_ten' is 'few'"),
+        ("= 900.0", "= {half = 1}", "'life.over_rev.one_in_ten' is missing"),
+        ("= 900.0", "= {one_in_ten = 1, hlf = 2}", "did you mean 'life.over_rev.half'?"),
+        (
+            "= 900.0",
+            "= {one_in_ten = 4000, half = 1500}",
+            "in [life.over_rev] half must lie above one_in_ten",
+        ),
     ],
 )
 def test_a_fault_is_named_with_its_place(old: str, new: str, words: str) -> None:
     with pytest.raises(SettingsError, match=r"a\.toml") as caught:
         parse_spec(SPEC.replace(old, new, 1), source="a.toml")
     assert words in str(caught.value)
+
+
+def test_a_life_is_the_dose_of_one_in_ten_and_of_half() -> None:
+    text = (
+        SPEC + "overboost = {one_in_ten = 400, half = 700}\n[life.cold_load]\none_in_ten = 5000\n"
+    )
+    life = parse_spec(text, source="a.toml").life
+    assert {kind: life.doses(kind) for kind in KINDS if life.doses(kind)} == {
+        "over_rev": LifeDoses(one_in_ten=900.0, half=2700.0),
+        "overboost": LifeDoses(one_in_ten=400.0, half=700.0),
+        "cold_load": LifeDoses(one_in_ten=5000.0, half=15_000.0),
+    }
+    assert life.of("overboost") == 400.0
 
 
 def test_all_faults_are_named_at_once() -> None:

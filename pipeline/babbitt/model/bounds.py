@@ -20,7 +20,8 @@ Acceleration = Annotated[float, Field(gt=0.0, le=20.0)]
 Exponent = Annotated[float, Field(gt=0.0, le=30.0)]
 """Of a law of fatigue or wear."""
 
-Total = Annotated[float, Field(gt=0.0, le=1e12)]
+MOST_TOTAL = 1e12
+Total = Annotated[float, Field(gt=0.0, le=MOST_TOTAL)]
 """A dose, hours, revolutions or money."""
 
 Figure = Annotated[float, Field(ge=-1e9, le=1e9)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import hashlib
 import json
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Self
 
@@ -19,6 +20,7 @@ from pydantic import (
 
 from babbitt.errors import SettingsError, tell_faults
 from babbitt.model.bounds import (
+    MOST_TOTAL,
     Acceleration,
     Celsius,
     Exponent,
@@ -131,13 +133,48 @@ class ColdLoadSection(_Section):
     min_duration_s: Seconds = 0.5
 
 
+HALF_OF_ONE_IN_TEN = 3.0
+"""Half dose over 10 % dose where the spec states one number (common practice, no source)."""
+
+
+class LifeDoses(_Section):
+    """Doses since refresh at which one engine in ten, and half of them, need a part replaced.
+
+    A single number is the 10 % dose; the half dose is then HALF_OF_ONE_IN_TEN times as much.
+    """
+
+    one_in_ten: Total
+    half: Total
+
+    @model_validator(mode="before")
+    @classmethod
+    def _of_one_number(cls, given: Any) -> Any:
+        stated = given if isinstance(given, Mapping) else {"one_in_ten": given}
+        if "half" in stated:
+            return stated
+        one_in_ten = stated.get("one_in_ten")
+        usable = isinstance(one_in_ten, int | float) and 0 < one_in_ten < MOST_TOTAL
+        return {**stated, "half": HALF_OF_ONE_IN_TEN * (one_in_ten if usable else 1.0)}
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.half <= self.one_in_ten:
+            raise ValueError("half must lie above one_in_ten: fewer engines stand the larger dose")
+        return self
+
+
 class _Life(_Section):
-    """Dose since refresh at which one engine in ten shows damage, a kind each; None: not stated."""
+    """What doses an engine stands, a kind each; None: not stated."""
 
     def of(self, kind: Kind) -> float | None:
-        """The life dose of `kind`, in the unit of its dose."""
-        value: float | None = getattr(self, kind, None)
-        return value
+        """The 10 % dose of `kind`, in the unit of its dose."""
+        doses = self.doses(kind)
+        return None if doses is None else doses.one_in_ten
+
+    def doses(self, kind: Kind) -> LifeDoses | None:
+        """The 10 % dose and the half dose of `kind`."""
+        found: LifeDoses | None = getattr(self, kind, None)
+        return found
 
 
 if TYPE_CHECKING:
@@ -145,14 +182,14 @@ if TYPE_CHECKING:
     class LifeSection(_Life):
         """Life doses; a field for each of KINDS."""
 
-        def __init__(self, **doses: float | None) -> None: ...
+        def __init__(self, **doses: float | Mapping[str, float] | None) -> None: ...
 
 else:
     LifeSection = create_model(
         "LifeSection",
         __base__=_Life,
         __doc__=_Life.__doc__,
-        **dict.fromkeys(KINDS, (Total | None, None)),
+        **dict.fromkeys(KINDS, (LifeDoses | None, None)),
     )
 
 
@@ -250,6 +287,8 @@ def _nearest(path: tuple[str | int, ...]) -> str:
     *above, key = [str(part) for part in path]
     sections = {name: list(schema["properties"]) for name, schema in _sections().items()}
     nearby = sections[above[0]] if above else list(sections)
+    if len(above) > 1:
+        nearby = list(LifeDoses.model_fields)
     everywhere = [f"{name}.{known}" for name, keys in sections.items() for known in keys]
     close = difflib.get_close_matches(key, nearby, n=1, cutoff=0.5)
     if close:
