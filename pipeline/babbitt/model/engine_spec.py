@@ -152,7 +152,7 @@ class LifeDoses(_Section):
         stated = given if isinstance(given, Mapping) else {"one_in_ten": given}
         if "half" in stated:
             return stated
-        one_in_ten = stated.get("one_in_ten")
+        one_in_ten: Any = stated.get("one_in_ten")
         usable = isinstance(one_in_ten, int | float) and 0 < one_in_ten < MOST_TOTAL
         return {**stated, "half": HALF_OF_ONE_IN_TEN * (one_in_ten if usable else 1.0)}
 
