@@ -13,6 +13,8 @@ from babbitt.model.kinds import KINDS, Kind
 
 _SUMMARISED = (
     "engine",
+    "over_rev.redline_rpm",
+    "over_rev.fatigue_exponent",
     "cornering",
     "oil_pressure.min_duration_s",
     "oil_temperature.min_duration_s",

@@ -106,6 +106,8 @@ def _totals_rows(totals: Iterable[tuple[Build, Totals]]) -> Rows:
             each.starts,
             each.heat_cycles,
             each.runs_without_heat_cycles,
+            each.rod_fatigue_s,
+            each.spring_fatigue_s,
             each.first_run,
             each.last_run,
         )

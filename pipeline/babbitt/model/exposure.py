@@ -43,6 +43,9 @@ class Exposure:
             atan(a/g); a steady, unbaffled surface.
         peak_oil_angle_right_deg: the same in right-hand corners.
         least_boiling_margin_k: least distance of the coolant from boiling at cap pressure.
+        rod_fatigue_s: seconds at a hard lap's speed that fatigue rods, bolts and pins as much; see
+            totals/fatigue.py. None: exposed before this was counted.
+        spring_fatigue_s: the same of valve springs.
     """
 
     running_s: float
@@ -57,6 +60,8 @@ class Exposure:
     peak_oil_angle_left_deg: float | None
     peak_oil_angle_right_deg: float | None
     least_boiling_margin_k: float | None
+    rod_fatigue_s: float | None = None
+    spring_fatigue_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -96,6 +101,8 @@ class WindowSums:
         last_end: UTC end of the run that ended last; None without runs.
         history_s: running seconds from before the logs, among running_s and unlogged_s.
         uncounted_s: running seconds whose revolutions nobody knows.
+        rod_fatigue_s: of the logged runs.
+        spring_fatigue_s: of the logged runs.
     """
 
     runs: int
@@ -111,3 +118,5 @@ class WindowSums:
     last_end: datetime | None
     history_s: float = 0.0
     uncounted_s: float = 0.0
+    rod_fatigue_s: float = 0.0
+    spring_fatigue_s: float = 0.0

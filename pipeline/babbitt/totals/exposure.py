@@ -14,6 +14,7 @@ from babbitt.model.kinds import Kind
 from babbitt.model.run import BoolArray, ChannelArray, FloatArray, Run
 from babbitt.model.run_windows import Window, whole
 from babbitt.totals.coolant import boiling_point_c
+from babbitt.totals.fatigue import SPEEDS, SPRING_EXPONENT, add_seconds, fatigue_s
 from babbitt.totals.heat_cycles import heat_cycles, swings
 from babbitt.totals.kinematics import mean_piston_speed_m_s, peak_piston_acceleration_m_s2
 from babbitt.totals.tilt import oil_angle_deg
@@ -54,6 +55,7 @@ class ExposureSum:
         self._running_s = self._revolutions = 0.0
         self._starts = 0
         self._cells = np.zeros((len(RPM_EDGES) - 1) * (len(BOOST_EDGES_KPA) - 1))
+        self._seconds_at = np.zeros(SPEEDS)
         self._rpm: float | None = None
         self._left_g: float | None = None
         self._right_g: float | None = None
@@ -69,6 +71,9 @@ class ExposureSum:
         self._revolutions += _revolutions(run, on, seconds, core)
         self._starts += _starts(run, on, core)
         _add_table(self._cells, run, on, seconds, core)
+        if on.any():
+            rpm = run.signals["rpm"].values[core]
+            add_seconds(self._seconds_at, rpm[on[core]], seconds[on[core]])
         lateral_g = _usable(run, "lateral_g", core)
         coolant_c = _usable(run, "coolant_temperature", core)
         self._rpm = _higher(self._rpm, _usable(run, "rpm", core))
@@ -85,6 +90,7 @@ class ExposureSum:
             watched_s: seconds in which each kind of harm could have been seen.
         """
         engine, cooling = self._spec.engine, self._spec.coolant_temperature
+        limits = self._spec.over_rev
         boils_c = boiling_point_c(cooling.cap_kpa, cooling.glycol_percent)
         rows, columns = len(RPM_EDGES) - 1, len(BOOST_EDGES_KPA) - 1
         table = self._cells.reshape(rows, columns).tolist()
@@ -94,6 +100,8 @@ class ExposureSum:
             revolutions=self._revolutions,
             starts=self._starts,
             heat_cycles=heat_cycles(np.concatenate(points)) if points else None,
+            rod_fatigue_s=fatigue_s(self._seconds_at, limits.redline_rpm, limits.fatigue_exponent),
+            spring_fatigue_s=fatigue_s(self._seconds_at, limits.redline_rpm, SPRING_EXPONENT),
             watched_s=dict(watched_s),
             table=RunningTable(RPM_EDGES, BOOST_EDGES_KPA, tuple(tuple(row) for row in table)),
             peak_rpm=self._rpm,

@@ -56,6 +56,8 @@ class Totals:
         starts: of the logged runs.
         heat_cycles: of the logged runs with coolant temperature.
         runs_without_heat_cycles: runs that `heat_cycles` says nothing of.
+        rod_fatigue_s: of the logged runs, see `Exposure`.
+        spring_fatigue_s: of the logged runs.
         unlogged_runs: entries of running that no logger saw.
         unlogged_s: running seconds that no logger saw.
         first_run: UTC start of the earliest run; None without runs.
@@ -71,6 +73,8 @@ class Totals:
     starts: int | None
     heat_cycles: float | None
     runs_without_heat_cycles: int
+    rod_fatigue_s: float | None
+    spring_fatigue_s: float | None
     unlogged_runs: int
     unlogged_s: float
     first_run: datetime | None
@@ -113,6 +117,8 @@ def make_totals(
         starts=sums.starts if logged else None,
         heat_cycles=sums.heat_cycles if counted else None,
         runs_without_heat_cycles=sums.runs_without_heat_cycles,
+        rod_fatigue_s=sums.rod_fatigue_s if logged else None,
+        spring_fatigue_s=sums.spring_fatigue_s if logged else None,
         unlogged_runs=sums.unlogged_runs,
         unlogged_s=sums.unlogged_s,
         first_run=sums.first_start,

@@ -31,6 +31,8 @@ class RunExposure:
         unlogged: entered by hand: nothing more is known of it.
         judged: whether its events have been searched for.
         circuit: where it was; None: nobody said.
+        rod_fatigue_s: see `Exposure`; None: unknown.
+        spring_fatigue_s: likewise.
     """
 
     run_id: str
@@ -42,6 +44,8 @@ class RunExposure:
     unlogged: bool
     judged: bool
     circuit: str | None
+    rod_fatigue_s: float | None = None
+    spring_fatigue_s: float | None = None
 
 
 def run_exposures(session: Session, engine_ids: Collection[str]) -> tuple[RunExposure, ...]:
@@ -67,6 +71,8 @@ def run_exposures(session: Session, engine_ids: Collection[str]) -> tuple[RunExp
             RunRow.started_at,
             ExposureRow.running_s,
             ExposureRow.revolutions,
+            ExposureRow.rod_fatigue_s,
+            ExposureRow.spring_fatigue_s,
             RunRow.unlogged,
             RunRow.judged_by,
             RunRow.circuit,
@@ -82,6 +88,8 @@ def run_exposures(session: Session, engine_ids: Collection[str]) -> tuple[RunExp
             started_at=row.started_at,
             running_s=row.running_s,
             revolutions=row.revolutions,
+            rod_fatigue_s=row.rod_fatigue_s,
+            spring_fatigue_s=row.spring_fatigue_s,
             watched_s=watched[row.run_id],
             unlogged=row.unlogged,
             judged=row.unlogged or row.judged_by is not None,

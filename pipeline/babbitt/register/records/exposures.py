@@ -42,6 +42,8 @@ def exposure_of(session: Session, run_id: str) -> Exposure | None:
         revolutions=row.revolutions,
         starts=row.starts,
         heat_cycles=row.heat_cycles,
+        rod_fatigue_s=row.rod_fatigue_s,
+        spring_fatigue_s=row.spring_fatigue_s,
         watched_s={each.kind: each.watched_s for each in session.scalars(watched)},
         table=to_running_table(row.running_table),
         peak_rpm=row.peak_rpm,

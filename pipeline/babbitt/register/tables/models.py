@@ -166,6 +166,8 @@ class ExposureRow(Base):
     revolutions: Mapped[float | None]
     starts: Mapped[int | None]
     heat_cycles: Mapped[float | None]
+    rod_fatigue_s: Mapped[float | None]
+    spring_fatigue_s: Mapped[float | None]
     running_table: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
     peak_rpm: Mapped[float | None]
     peak_mean_piston_speed_m_s: Mapped[float | None]
