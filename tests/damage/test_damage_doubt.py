@@ -21,7 +21,7 @@ BOLT = priors_of(mode_named("rod_bolt", "stretched"), LIFE, strip_interval_h=10.
 KEEPER = priors_of(mode_named("keeper", "worn"), LIFE, strip_interval_h=10.0)
 RUBBED = priors_of(mode_named("valve_retainer", "face_rubbed"), LIFE, strip_interval_h=10.0)
 BY_HOURS = [
-    Observation(Load({"over_rev.driven": 5.0, "over_rev": 5.0, "running": hours}), hours > 15.0)
+    Observation(Load({"over_rev.driven": 5.0, "over_rev": 5.0, "fatigue.rod": hours}), hours > 15.0)
     for hours in (2.0, 5.0, 9.0, 12.0, 18.0, 25.0, 30.0, 40.0)
 ]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -28,6 +29,16 @@ def test_a_run_has_its_hours_and_the_doses_of_its_events() -> None:
     assert ledger.doses[:, STARVED].tolist() == [0.0, 9.0]
     assert ledger.unwatched_h[:, STARVED].tolist() == [1.0, 0.0]
     assert ledger.unwatched_h[:, RUNNING].tolist() == [0.0, 0.0]
+
+
+def test_fatigue_counts_in_hours_and_is_unwatched_where_no_log_tells() -> None:
+    told = replace(a_run("told"), rod_fatigue_s=7200.0, spring_fatigue_s=1800.0)
+    ledger = make_ledger("E1", [told, a_run("untold", at=day(1))], [])
+    for cause, hours in (("fatigue.rod", 2.0), ("fatigue.spring", 0.5)):
+        assert ledger.doses[:, column_of(cause)].tolist() == [hours, 0.0]
+        assert ledger.unwatched_h[:, column_of(cause)].tolist() == [0.0, 1.0]
+    (rate,) = usual_rates([ledger], LifeSection(), build_h=None)[[column_of("fatigue.rod")]]
+    assert rate == pytest.approx((2.0 + 1.0) / (1.0 + 1.0))
 
 
 def test_an_event_reviewed_as_a_sensor_fault_is_no_dose() -> None:

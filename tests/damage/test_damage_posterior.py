@@ -19,7 +19,7 @@ PRIORS = priors_of(BOLT, LIFE, strip_interval_h=10.0)
 
 
 def look(dose: float, hours: float, *, damaged: bool) -> Observation:
-    return Observation(Load({"over_rev.driven": dose, "running": hours}), damaged=damaged)
+    return Observation(Load({"over_rev.driven": dose, "fatigue.rod": hours}), damaged=damaged)
 
 
 def test_without_looks_the_prior_comes_back() -> None:
@@ -39,7 +39,7 @@ def test_evidence_is_counted() -> None:
 
 
 def test_every_sound_look_lowers_the_chance_and_every_find_raises_it() -> None:
-    question = Load({"over_rev.driven": 100.0, "running": 10.0})
+    question = Load({"over_rev.driven": 100.0, "fatigue.rod": 10.0})
     before = chance(learn(PRIORS, []), question).p
     sound = chance(learn(PRIORS, [look(150, 10, damaged=False)] * 3), question).p
     found = chance(learn(PRIORS, [look(50, 10, damaged=True)] * 3), question).p

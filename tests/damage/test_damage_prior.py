@@ -56,5 +56,12 @@ def test_a_missing_life_is_named() -> None:
     )
 
 
+def test_what_fatigues_ages_by_its_turns() -> None:
+    mode = mode_named("rod_bolt", "stretched")
+    _, by_turns = priors_of(mode, LIFE, strip_interval_h=12.0)
+    assert by_turns.causes == ("fatigue.rod",)
+    assert b10(by_turns, "fatigue.rod") == pytest.approx(12.0)
+
+
 def test_running_prior_stands_alone_by_default() -> None:
     assert running_prior(8.0).belief == 1.0

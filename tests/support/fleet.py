@@ -173,7 +173,8 @@ def _draw_build(rng: np.random.Generator, rates: Doses, unlike: Unlike) -> Doses
     runs = 6 + rng.poisson(_RUNS_A_BUILD - 6.0)
     hours = rng.lognormal(math.log(STRIP_INTERVAL_H / _RUNS_A_BUILD), 0.35, runs)
     driving = rng.lognormal(0.0, _DRIVING, runs)
-    doses = {RUNNING: float(hours.sum())}
+    # every engine here is driven alike: fatigue goes with hours
+    doses = dict.fromkeys((RUNNING, "fatigue.rod", "fatigue.spring"), float(hours.sum()))
     for cause, rate in rates.items():
         luck = rng.lognormal(0.0, unlike.runs, runs) * (rng.random(runs) < _OCCURS[cause])
         doses[cause] = float((rate * hours * driving * luck).sum())

@@ -143,7 +143,7 @@ def learn_modes(
         # modes with the same causes are believed the same as long as the same was found of them
         looks = found.get(mode, ())
         alike = tuple((id(look.load), look.damaged) for look in looks)
-        keys[mode] = key = mode.primary, mode.contributing, usual_h[mode.part], alike
+        keys[mode] = key = mode.primary, mode.contributing, mode.clock, usual_h[mode.part], alike
         if key not in fits:
             fits[key] = fit(priors_of(mode, life, strip_interval_h=usual_h[mode.part]), looks)
     learned = dict(zip(fits, weigh_together(list(fits.values())), strict=True))

@@ -138,6 +138,11 @@ def make_ledger(
     doses = np.zeros((len(rows), len(_COLUMN)))
     unwatched_h = np.zeros_like(doses)
     doses[:, _COLUMN[RUNNING]] = running_h
+    for cause in _CLOCKS:
+        of_runs = [getattr(run, str(causes()[cause].exposure)) for run in rows]
+        known_h = np.array(of_runs, dtype=np.float64) / _HOUR_S
+        doses[:, _COLUMN[cause]] = np.nan_to_num(known_h)
+        unwatched_h[:, _COLUMN[cause]] = np.where(np.isnan(known_h), running_h, 0.0)
     for cause, found in events_by_cause(events).items():
         at = [place[event.run_id] for event in found]
         np.add.at(doses[:, _COLUMN[cause]], at, [event.dose for event in found])
@@ -201,7 +206,8 @@ def usual_rates(
 
     Returns:
         In the order of `causes()`, in its unit an hour; shape (causes,). A cause whose kind has
-        no life dose has the rate that was watched; running time, which is always known, has 0.
+        no life dose has the rate that was watched; fatigue is believed to take an hour an hour;
+        running time, which is always known, has 0.
     """
     kinds = [cause.kind for cause in causes().values()]
     lives = [life.of(kind) if kind else None for kind in kinds]
@@ -209,6 +215,7 @@ def usual_rates(
         [0.0 if dose is None else USUAL_DOSE * dose / (build_h or USUAL_HOURS) for dose in lives]
     )
     doses *= USUAL_HOURS
+    doses[[_COLUMN[cause] for cause in _CLOCKS]] = USUAL_HOURS
     hours = np.full(len(_COLUMN), USUAL_HOURS)
     for ledger in ledgers:
         inside = ledger.within(None, before)
@@ -266,6 +273,8 @@ def column_of(cause: str) -> int:
 
 
 _COLUMN = {name: column for column, name in enumerate(causes())}
+_CLOCKS = [name for name, cause in causes().items() if cause.exposure and name != RUNNING]
+"""Running totals beside running time itself."""
 
 
 def _by_cause(values: FloatArray) -> dict[str, float]:

@@ -94,7 +94,7 @@ def priors_of(
         return (_prior(mode.causes, doses, belief=1.0),)
     return (
         _prior(mode.causes, doses, belief=1.0 - DOUBT),
-        running_prior(strip_interval_h, belief=DOUBT),
+        running_prior(strip_interval_h, clock=mode.clock, belief=DOUBT),
     )
 
 
@@ -103,9 +103,9 @@ def missing_lives(mode: DamageMode, life: LifeSection) -> tuple[Kind, ...]:
     return tuple(dict.fromkeys(kind for kind in _kinds(mode) if life.of(kind) is None))
 
 
-def running_prior(strip_interval_h: float, *, belief: float = 1.0) -> Prior:
-    """Return the explanation that counts running hours alone; see `priors_of`."""
-    return _prior((RUNNING,), np.array([strip_interval_h]), belief=belief)
+def running_prior(strip_interval_h: float, *, clock: str = RUNNING, belief: float = 1.0) -> Prior:
+    """Return the explanation that counts the hours of a clock alone; see `priors_of`."""
+    return _prior((clock,), np.array([strip_interval_h]), belief=belief)
 
 
 def _kinds(mode: DamageMode) -> list[Kind]:

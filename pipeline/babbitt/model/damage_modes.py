@@ -25,7 +25,9 @@ class Cause:
     Attributes:
         name: in tables and files; the kind, or the kind and which of its events.
         title: in a sentence.
-        kind: of the events that make it up; None: running time.
+        kind: of the events that make it up; None: a running total.
+        exposure: field of what a run put on its engine that counts towards it, in seconds; None: it
+            is made up of events.
         dose_unit: unit of its dose.
         event_cause: only events with this cause of their own; None: any.
         except_cause: only events without this cause of their own; None: any.
@@ -36,6 +38,7 @@ class Cause:
     name: str
     title: str
     kind: Kind | None
+    exposure: str | None
     dose_unit: str
     event_cause: str | None
     except_cause: str | None
@@ -61,6 +64,7 @@ class DamageMode:
         title: in a sentence.
         primary: causes that damage it in their own right.
         contributing: causes that help.
+        clock: cause that ages it where no dose does.
         unlogged: what else does it, in words.
         look_for: at teardown, in the trade's words.
         standard_term: ISO 7146-1 name of the damage to a plain bearing; None: not a bearing's.
@@ -71,6 +75,7 @@ class DamageMode:
     title: str
     primary: tuple[str, ...]
     contributing: tuple[str, ...]
+    clock: str
     unlogged: str
     look_for: str
     standard_term: str | None
@@ -196,6 +201,7 @@ def _cause(name: str, row: dict[str, Any]) -> Cause:
         name=name,
         title=row["title"],
         kind=kind,
+        exposure=row.get("exposure"),
         dose_unit="h" if kind is None else KINDS[kind].dose_unit,
         event_cause=row.get("event_cause"),
         except_cause=row.get("except_cause"),
@@ -222,7 +228,8 @@ def _part(name: str, row: dict[str, Any]) -> Part:
 
 def _mode(part: str, name: str, row: dict[str, Any]) -> DamageMode:
     primary, contributing = tuple(row["primary"]), tuple(row["contributing"])
-    unknown = [cause for cause in primary + contributing if cause not in causes()]
+    clock = row.get("clock", RUNNING)
+    unknown = [cause for cause in (*primary, *contributing, clock) if cause not in causes()]
     if unknown:
         raise AssertionError(f"schemas/causes.toml: {part}.{name} has unknown causes {unknown}")
     return DamageMode(
@@ -231,6 +238,7 @@ def _mode(part: str, name: str, row: dict[str, Any]) -> DamageMode:
         title=row["title"],
         primary=primary,
         contributing=contributing,
+        clock=clock,
         unlogged=row["unlogged"],
         look_for=row["look_for"],
         standard_term=row.get("standard_term"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from babbitt.model.run import FloatArray
+from babbitt.model.run import ChannelArray, FloatArray
 
 HARD_LAP = 0.85
 """Of the redline: an hour there counts as an hour (our own choice: a hard lap's mean)."""
@@ -35,7 +35,7 @@ def fatigue_s(seconds_at: FloatArray, redline_rpm: float, exponent: float) -> fl
     return float(seconds_at @ weight)
 
 
-def add_seconds(seconds_at: FloatArray, rpm: FloatArray, seconds: FloatArray) -> None:
+def add_seconds(seconds_at: FloatArray, rpm: ChannelArray, seconds: FloatArray) -> None:
     """Add running time to the engine speeds at which it was; see `fatigue_s`.
 
     Args:
