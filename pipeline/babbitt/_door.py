@@ -30,6 +30,7 @@ from babbitt.logbook.settings import zone
 from babbitt.model.engine_spec import EngineSpec, parse_spec
 from babbitt.model.kinds import KINDS
 from babbitt.model.plain_text import parse_instant
+from babbitt.model.records import RunRecord
 from babbitt.model.run import Run
 from babbitt.register.dictionary import dictionary
 from babbitt.register.queries.dump import TableDump
@@ -133,6 +134,26 @@ class Logbook:
         found = self._between(self._table("run", engine), "started_at", since, until)
         return _standing(found, "removed_at")
 
+    def laps(self, engine: str | None = None, run: str | None = None) -> pd.DataFrame:
+        """Laps of runs that are not removed, in their order, as the table `lap` has them.
+
+        >>> laps = book.laps(engine="NB-01")
+        >>> laps.attrs["units"]["end_s"]
+        's'
+
+        Args:
+            engine: only of its runs.
+            run: only of this run; the beginning of its id will do.
+
+        Raises:
+            RegisterError: no such engine or run.
+        """
+        found = self._table("lap", engine)
+        found = found[found["run_id"].isin(self.runs(engine)["run_id"])]
+        if run is not None:
+            found = found[found["run_id"] == self._record(run).run_id]
+        return found.reset_index(drop=True)
+
     def totals(self, engine: str | None = None) -> pd.DataFrame:
         """What each build took of each kind of harm, as the table `totals_kind` has it.
 
@@ -225,11 +246,14 @@ class Logbook:
             RegisterError: no run begins so, or several do, or no logger saw it.
             RunFileError: its file is missing or damaged.
         """
-        with self._book.register.reading() as session:
-            record = find_run(session, run_id if run_id[:1] in ("r", "u") else f"r{run_id}")
+        record = self._record(run_id)
         if record.unlogged:
             raise RegisterError(f"Run {record.run_id} is running that no logger saw.")
         return self._book.read_run(record.engine_id, record.run_id)
+
+    def _record(self, run_id: str) -> RunRecord:
+        with self._book.register.reading() as session:
+            return find_run(session, run_id if run_id[:1] in ("r", "u") else f"r{run_id}")
 
     def _table(self, name: str, engine: str | None = None) -> pd.DataFrame:
         (dump,) = tables_of(self._book, engine_id=engine, names=[name])

@@ -28,6 +28,7 @@ FRAMES = {
     "engines": "engine",
     "events": "event",
     "runs": "run",
+    "laps": "lap",
     "totals": "totals_kind",
     "running": "totals",
     "findings": "finding",

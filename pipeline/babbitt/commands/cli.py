@@ -26,6 +26,8 @@ COMMANDS = {
     "refused": "refusals.app",
     "run": "runs.app",
     "events": "events.events",
+    "lap": "laps.laps_app",
+    "corner": "laps.corners_app",
     "review": "events.review",
     "detect": "logs.detect",
     "totals": "totals.totals",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Annotated
 
@@ -20,7 +21,9 @@ from babbitt.model.event import Event, Verdict
 from babbitt.model.kinds import KINDS, Kind
 from babbitt.present.views.event_words import reasons_in_words
 from babbitt.present.words import NOTHING, Reader, clock, duration, reader_of, short, table
+from babbitt.register import Session
 from babbitt.register.records import events as records
+from babbitt.register.records import layouts, runs
 
 
 def events(
@@ -42,6 +45,8 @@ def events(
     book = open_from(context, logbook)
     with book.register.reading() as session:
         found = records.list_events(session, engine_id=engine, run_id=run, kind=kind)
+        inside = [dated.event for dated in found if dated.event.corner is not None]
+        said = _by_place(session, inside) if inside and not as_json else ()
     if as_json:
         print_json([asdict(dated.event) | {"at": dated.at} for dated in found])
         return
@@ -76,6 +81,22 @@ def events(
             (event.review or NOTHING).replace("_", " "),
         )
     out.print(listing)
+    for line in said:
+        out.print(line)
+
+
+def _by_place(session: Session, found: Sequence[Event]) -> tuple[str, ...]:
+    """Say in which corners harm was, a circuit after the other."""
+    from babbitt.present.place_words import hit_corners  # numpy, which it needs, is slow to import
+
+    there = layouts.layouts_of(session, {event.run_id for event in found})
+    circuits = {run_id: runs.find_run(session, run_id).circuit for run_id in there}
+    said = []
+    for circuit in sorted({name for name in circuits.values() if name}):
+        here = {run_id: layout for run_id, layout in there.items() if circuits[run_id] == circuit}
+        names = layouts.corner_names(session, circuit)
+        said += [f"{circuit}. {each}" for each in hit_corners(found, here, names)]
+    return tuple(said)
 
 
 def review(
@@ -107,11 +128,13 @@ def sentence(event: Event, reader: Reader) -> str:
 
 
 def _what(event: Event) -> str:
-    """Return the kind of an event, and what else is known: cause, side of the corner, doubts."""
+    """Return the kind of an event, and what else is known: cause, side, place, doubts."""
     parts = [
         KINDS[event.kind].title,
         event.cause.replace("_", " ") if event.cause else "",
         f"{event.side}-hander" if event.side else "",
+        "" if event.lap is None else f"lap {event.lap}",
+        "" if event.corner is None else f"corner {event.corner}",
         "cut off by a gap" if event.ended_by == "gap" else "",
         f"unsure: {reasons_in_words(event.confidence)}" if event.confidence.reasons else "",
     ]

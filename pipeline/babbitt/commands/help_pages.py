@@ -18,6 +18,8 @@ HEADINGS: Mapping[str, Mapping[str, str]] = {
     },
     "What happened (engineer)": {
         "events": "List the harmful events, oldest first.",
+        "lap": "Laps of a run: their times, and the harm in each.",
+        "corner": "Corners of a circuit: list them, and name them.",
         "review": "Say whether an event is real.",
         "detect": "Search runs again where limits or expectations changed.",
     },
@@ -70,6 +72,9 @@ EXAMPLES: Mapping[str, str] = {
     "run remove": "babbitt run remove 3f2a --note 'the dyno, not the engine'",
     "run restore": "babbitt run restore 3f2a",
     "events": "babbitt events --engine NB-03 --kind oil_starvation",
+    "lap list": "babbitt lap list 3f2a",
+    "corner list": "babbitt corner list 'Tollbar Bowl'",
+    "corner name": "babbitt corner name 'Tollbar Bowl' 3 'South Bowl'",
     "review": "babbitt review 3f2a91c0d4e7 sensor_fault --note 'plug was loose'",
     "detect": "babbitt detect --engine NB-03",
     "totals": "babbitt totals NB-03 --parts",

@@ -18,6 +18,7 @@ FoundBy = Literal["lap_number", "beacon", "lap_time", "distance", "position", "b
 POINTS = 400
 """Even places along a lap at which its shape is kept."""
 
+_MOST_CORNERS = 2
 LAG_S = 0.7
 """Oil pressure falls and rises after the car has turned by no more (our own choice)."""
 
@@ -147,11 +148,14 @@ class Layout:
         return self.laps[index] if index >= 0 and second <= self.laps[index].end_s else None
 
     def corner_in(self, start_s: float, end_s: float) -> int | None:
-        """The corner that most of a stretch lies in, the lag of oil pressure behind it included."""
+        """The corner that most of a stretch lies in, the lag of oil pressure behind it included.
+
+        A stretch that lasts over more than two corners is in none.
+        """
         over = np.minimum(end_s, self._passes[:, 1] + LAG_S) - np.maximum(
             start_s, self._passes[:, 0]
         )
-        if not len(over) or over.max() < 0.0:
+        if not len(over) or over.max() < 0.0 or np.count_nonzero(over > LAG_S) > _MOST_CORNERS:
             return None
         # A later corner whose beginning the stretch only touches is not where it came from.
         return self.passes[int(np.argmax(np.round(over, 3)))].corner
