@@ -62,6 +62,9 @@ dialects: $(VENV)/dev-ready  ## print what is read from one small log a form
 laps: $(VENV)/dev-ready  ## plant hundreds of runs, and measure how well laps and corners are found
 	$(IMPORTS) $(BIN)/python tests/laps/lap_harness.py
 
+first-try: $(VENV)/dev-ready  ## tell how many of 72 made-up logs are read right at the first try
+	$(IMPORTS) $(BIN)/python -m made_logs --show
+
 FUZZ_SECONDS ?= 600
 fuzz: $(VENV)/dev-ready  ## feed damaged logs to ingest for FUZZ_SECONDS (600)
 	$(IMPORTS) $(BIN)/python tests/fuzz/fuzzing.py --seconds $(FUZZ_SECONDS)
@@ -114,4 +117,4 @@ $(VENV)/dev-ready: $(VENV)/run-ready requirements-dev.lock
 	$(BIN)/pip install --quiet --require-hashes -r requirements-dev.lock
 	touch $@
 
-.PHONY: help demo test check bench bench-season bench-growth bench-series bench-large demo-logs crash faults crowd soak dialects laps fuzz fuzz-handed fuzz-pages fuzz-guided screenshots lock clean
+.PHONY: help demo test check bench bench-season bench-growth bench-series bench-large demo-logs crash faults crowd soak dialects laps first-try fuzz fuzz-handed fuzz-pages fuzz-guided screenshots lock clean

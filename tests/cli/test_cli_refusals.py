@@ -25,7 +25,7 @@ def files_of(folder: Path) -> set[Path]:
         (b"Time (s),RPM (1/min)\n", "not one sample"),
         (bytes(range(256)) * 8, "not text"),
         (b"RPM (1/min),Oil Press (kPa)\n1000,300\n1100,310\n1200,320\n", "time"),
-        (b"Time (s),RPM (1/min)\n0,900\n1,901\n0.5,902\n2,903\n", "line 4"),
+        (b"Time (s),RPM (1/min)\n0,900\n9,901\n5,902\n12,903\n", "line 4"),
         (b"Time (s),Oil Press (kPa)\n0,300\n1,301\n2,302\n", "--map HEADER=rpm"),
         (
             b"Time (s),RPM (1/min),Oil Press\n0,900,3.1\n1,901,3.2\n2,902,3.3\n",

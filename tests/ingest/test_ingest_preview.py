@@ -44,9 +44,11 @@ def test_log_without_time_still_shows_its_columns() -> None:
 
 
 def test_time_running_backwards_is_a_problem_among_others() -> None:
-    found = preview("time,rpm,oil press\n0.5,1,60\n0.6,2,60\n0.1,3,60\n")
+    found = preview(
+        "time,rpm,oil press\n0.5,1,60\n1.0,2,60\n1.5,2,60\n2.0,2,60\n3.5,2,60\n1.8,3,60\n"
+    )
     assert len(found.problems) == 2
-    assert found.problems[1].startswith("Time runs backwards in line 4")
+    assert found.problems[1].startswith("Time runs backwards in line 7")
     assert found.columns[1].high == 3.0
 
 

@@ -121,7 +121,7 @@ def test_unusable_engine_speed_is_refused(column: str, says: str) -> None:
     )
 
 
-@pytest.mark.parametrize("log", ["", "time,rpm\n", "time,rpm\n0.0,1\n0.5,2\n0.4,2\n"])
+@pytest.mark.parametrize("log", ["", "time,rpm\n", "time,rpm\n0.0,1\n5.0,2\n3.0,2\n"])
 def test_bytes_can_be_unmapped_after_a_refusal(log: str, tmp_path: Path) -> None:
     path = tmp_path / "log.csv"
     path.write_text(log + " ")

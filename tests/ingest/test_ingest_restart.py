@@ -112,4 +112,4 @@ def test_dates_of_starts_that_can_be_read_in_several_ways_are_refused() -> None:
 
 
 def test_problem_of_a_restart_without_a_clock_names_its_line() -> None:
-    assert "restarted in line 18" in restarted(18).sentence
+    assert "restarted without a clock in line 18" in restarted(18)

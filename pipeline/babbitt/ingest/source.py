@@ -102,6 +102,11 @@ class Instructions:
             return None if unit is None else (unit, "profile")
         return None
 
+    def rate_given(self) -> Unit | None:
+        """Return the rate given in place of a clock, None where there is none."""
+        given = self.unit_given("time", "time")
+        return given[0] if given is not None and given[0].symbol.endswith("Hz") else None
+
     def check(self) -> None:
         """Make sure that every channel and unit given exists.
 

@@ -7,8 +7,19 @@ from itertools import pairwise
 
 import numpy as np
 
+from babbitt.laps.layout import (
+    POINTS,
+    Corner,
+    CornerPass,
+    CourseMap,
+    FoundBy,
+    Lap,
+    LapKind,
+    Layout,
+)
 from babbitt.laps.motion import Motion
 from babbitt.laps.passes import (
+    Line,
     by_beacon,
     by_distance,
     by_lap_number,
@@ -25,17 +36,6 @@ from babbitt.laps.shape import (
     reckoned_map,
     shift_between,
     warped,
-)
-from babbitt.model.layout import (
-    POINTS,
-    Corner,
-    CornerPass,
-    CourseMap,
-    FoundBy,
-    Lap,
-    LapKind,
-    Layout,
-    Line,
 )
 from babbitt.model.run import FloatArray
 

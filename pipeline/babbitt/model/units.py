@@ -62,8 +62,11 @@ def parse(text: str, *, dimension: str | None = None) -> Unit | None:
     Args:
         text: a unit as a log writes it; case, spaces, brackets and degree signs do not matter.
         dimension: reads an ambiguous spelling ("g", "min", "1") as this dimension's; with it, a
-            unit of another dimension is None.
+            unit of another dimension is None. Of time, "20 Hz" is a unit, too: samples so often.
     """
+    rate = re.fullmatch(r"(\d+(?:\.\d+)?) *hz", text.strip(), re.IGNORECASE)
+    if rate is not None and dimension == "time" and float(rate[1]) > 0.0:
+        return Unit(f"{rate[1]} Hz", "time", 1.0 / float(rate[1]))
     folded = _fold(text)
     found = [u for key, u in _spellings() if key == folded]
     if dimension is not None:

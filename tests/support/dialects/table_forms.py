@@ -52,6 +52,9 @@ def separators() -> list[Form]:
 
 def headers() -> list[Form]:
     bare = ("Time", "RPM", "Oil Press", "Oil Temp")
+    glued = [[f"{t}s", f"{n}RPM", f"{p}kPa", f"{c}°C"] for t, n, p, c in rows(number=comma)]
+    spaced = [[f"{t}s", f"{n}RPM", f"{p} kPa", f"{c}C"] for t, n, p, c in rows()]
+    glued = [[row[0].replace(".", ","), *row[1:]] for row in glued]
     units = ("s", "1/min", "kPa", "°C")
     notes = [["Vehicle", "Car 7"], ["Comment", "wet, second set"], [""]]
     spare = [[*row, f"{i % 4}", f"{i}"] for i, row in enumerate(rows())]
@@ -64,6 +67,36 @@ def headers() -> list[Form]:
             "notes_above", "notes above the header", text([*notes, NAMES, *rows()]).encode(), PLAIN
         ),
         Form("units_row", "names above units", text([bare, units, *rows()]).encode(), PLAIN),
+        Form(
+            "names_sources_units",
+            "names above sources above units",
+            text([bare, ("Logger", "ECU", "Analog", "ECU"), units, *rows()]).encode(),
+            PLAIN,
+        ),
+        Form(
+            "names_units_sources",
+            "names above units above sources",
+            text([bare, units, ("Logger", "ECU", "Analog", "ECU"), *rows()]).encode(),
+            PLAIN,
+        ),
+        Form(
+            "empty_brackets",
+            "brackets without a unit, which a row below states",
+            text([[f"{name} []" for name in bare], units, *rows()]).encode(),
+            PLAIN,
+        ),
+        Form(
+            "glued_units",
+            "a unit behind every value",
+            text([bare, *spaced]).encode(),
+            PLAIN,
+        ),
+        Form(
+            "glued_units_decimal_commas",
+            "the same with decimal commas",
+            text([bare, *glued], ";").encode(),
+            PLAIN,
+        ),
         Form(
             "groups",
             "groups above names, which repeat without them",

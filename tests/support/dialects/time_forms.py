@@ -24,7 +24,63 @@ def clocks() -> list[Form]:
     ).encode()
     short_year = text([clock, *rows(stamps("%y-%m-%d %H:%M:%S.%f"))]).encode()
     started = {"started": START}
+    seconds = START.timestamp()
+    whole = [*rows(lambda i: f"{i // 10 + 1000}"), *rows(lambda i: f"{i // 10 + 1003}")[::-1]]
+    for i, row in enumerate(whole[COUNT:]):
+        row[0] = f"{i // 10 + 1003}"
     return [
+        Form(
+            "plural_time",
+            "a time column by a plural name, in milliseconds since 1970",
+            text(
+                [
+                    ("timestamps", *NAMES[1:]),
+                    *rows(lambda i: f"{seconds * 1000 + i * 100:.0f}"),
+                ]
+            ).encode(),
+            PLAIN,
+            started=START,
+        ),
+        Form(
+            "compound_time_nanoseconds",
+            "a time column by a compound name, in nanoseconds since 1970",
+            text(
+                [
+                    ("run_time", *NAMES[1:]),
+                    *rows(lambda i: f"{int(seconds) * 10**9 + i * 10**8}"),
+                ]
+            ).encode(),
+            PLAIN,
+            started=START,
+        ),
+        Form(
+            "epoch_seconds_stated",
+            "seconds since 1970, with their unit in the header",
+            text([NAMES, *rows(lambda i: f"{seconds + i / 10:.1f}")]).encode(),
+            PLAIN,
+            started=START,
+        ),
+        Form(
+            "coarse_clock",
+            "a clock of whole seconds for ten samples a second",
+            text([NAMES, *whole]).encode(),
+            {name: np.concatenate([v, v[::-1]]) for name, v in PLAIN.items()},
+            np.arange(2 * COUNT) / 10,
+            warned="Its clock tells only steps of 1 s, too coarse to order samples",
+        ),
+        Form(
+            "one_instant",
+            "a clock so coarse that all rows share an instant",
+            text([NAMES, *rows(lambda i: "1778940000")]).encode(),
+            refused="all its 30 rows stand at one instant",
+        ),
+        Form(
+            "one_instant_and_rate",
+            "the same, with the rate stated",
+            text([NAMES, *rows(lambda i: "1778940000")]).encode(),
+            PLAIN,
+            given={"units": {"time": "10 Hz"}},
+        ),
         Form(
             "milliseconds",
             "time in milliseconds",
@@ -216,7 +272,12 @@ def samples() -> list[Form]:
 
 def endings() -> list[Form]:
     elapsed = [NAMES, *rows()]
-    unclocked = text([*elapsed, *elapsed]).encode()
+    back = [[first[0], *other[1:]] for first, other in zip(rows(), rows()[::-1], strict=True)]
+    there_and_back = {name: np.concatenate([v, v[::-1]]) for name, v in PLAIN.items()}
+    later_s = np.concatenate([TIME_S, TIME_S + TIME_S[-1] + 10])
+    other = [[f"{1.5 + i / 10:.1f}", "900", "1", "1"] for i in range(9)]
+    block = rows()
+    shuffled = [*block[:7], block[9], block[7], block[8], *block[10:]]
     noted = [("Start", "2026-05-16 14:05:06"), ("Unit", "3")]
     again = [("Start", "2026-05-16 14:15:06"), ("Unit", "3")]
     clock = ("Time", *NAMES[1:])
@@ -249,14 +310,45 @@ def endings() -> list[Form]:
         Form(
             "restarted_without_clock",
             "the same, and no start is noted",
-            unclocked,
-            refused="the logger was restarted in line 32",
+            text([*elapsed, NAMES, *back]).encode(),
+            there_and_back,
+            later_s,
+            warned="The logger was restarted without a clock in line 33",
         ),
         Form(
             "restarted_from_zero",
             "time starts again at zero, without a header",
-            text([*elapsed, *rows()]).encode(),
-            refused="time runs backwards in line 32",
+            text([*elapsed, *back]).encode(),
+            there_and_back,
+            later_s,
+            warned="The logger was restarted without a clock in line 32",
+        ),
+        Form(
+            "sent_twice",
+            "a block of rows sent twice",
+            text([NAMES, *block[:20], *block[8:20], *block[20:]]).encode(),
+            PLAIN,
+            warned="12 rows were sent twice (from line 22 on)",
+        ),
+        Form(
+            "whole_log_twice",
+            "the whole log twice, its header, too",
+            text([*elapsed, *elapsed]).encode(),
+            PLAIN,
+            warned="30 rows were sent twice (from line 33 on)",
+        ),
+        Form(
+            "out_of_order",
+            "rows out of order within a second",
+            text([NAMES, *shuffled]).encode(),
+            PLAIN,
+            warned="2 rows stood out of order by up to 0.2 s (the first in line 10)",
+        ),
+        Form(
+            "clock_set_back",
+            "time goes back, to where neither the log began nor the same rows stand",
+            text([*elapsed, *other]).encode(),
+            refused="time runs backwards in line 32, by 1.4 s",
         ),
         Form(
             "other_columns",

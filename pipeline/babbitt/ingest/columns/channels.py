@@ -19,7 +19,9 @@ from babbitt.logbook.settings import DATE, TIME
 from babbitt.model.channels import WATCHED, Channel, channels
 from babbitt.model.units import Unit, parse
 
-UnitBasis = Literal["header", "units row", "name", "profile", "--unit", "dimensionless", "note", ""]
+UnitBasis = Literal[
+    "header", "units row", "values", "name", "profile", "--unit", "dimensionless", "note", ""
+]
 
 _NO_UNIT = ("", "-", "--")
 _MOST_RIVALS = 4
@@ -89,14 +91,14 @@ def lay_out(dialect: Dialect, instructions: Instructions) -> Layout:
     headers = _numbered(dialect.headers)
     meanings = [read_header(header) for header in dialect.headers]
     given, problems = _given(headers, instructions)
-    timing = find_timing(dialect, meanings, given)
+    timing = find_timing(dialect, meanings, given, instructions.rate_given())
     owners, rivalries, warnings = _owners(headers, meanings, given)
     names = {index: name for name, index in owners.items()}
     columns: list[Column] = []
     for i, (header, meaning) in enumerate(zip(headers, meanings, strict=True)):
         if i in (timing.time, timing.date) or i in timing.clocks.values():
             continue
-        stated = _stated(meaning, dialect.units[i])
+        stated = _stated(meaning, dialect.units[i], dialect.glued[i])
         if i in names:
             absolute = meaning.absolute and meaning.channel == names[i]
             column = _known(i, header, names[i], stated, instructions, absolute=absolute)
@@ -150,7 +152,8 @@ def _time_column(
     if timing.step_s is not None and instructions.unit_given(TIME, TIME) is None:
         unit = Unit(f"samples of {timing.step_s:g} s", TIME, timing.step_s)
         return Column(index, header, TIME, None, unit, "", "note", given=given)
-    stated = _stated(meanings[index], dialect.units[index])
+    row, glued = (dialect.units[index], dialect.glued[index]) if index >= 0 else ("", "")
+    stated = _stated(meanings[index], row, glued) if index >= 0 else ("", "")
     column = _known(index, header, TIME, stated, instructions, absolute=False)
     return replace(column, given=given)
 
@@ -242,9 +245,18 @@ def _fitting(name: str, claiming: Sequence[int], meanings: Sequence[Meaning]) ->
     return [i for i in in_unit if not meanings[i].absolute] or in_unit
 
 
-def _stated(meaning: Meaning, row: str) -> tuple[str, UnitBasis]:
-    """Return the unit that the log states for a column, and where."""
+def _stated(meaning: Meaning, row: str, glued: str) -> tuple[str, UnitBasis]:
+    """Return the unit that the log states for a column, and where.
+
+    Args:
+        meaning: of its header.
+        row: its cell in the row of units, "" where there is none.
+        glued: the unit behind each of its values, "" where there is none.
+    """
     row = "" if row in _NO_UNIT else row.strip("[](){} ")
+    if glued and (not row or parse(row) == parse(glued)):
+        stated = _stated(meaning, glued, "")
+        return (glued, "values") if stated[1] == "units row" else stated
     if not row:
         return meaning.unit, "name" if meaning.by_name else "header"
     if not meaning.unit or meaning.by_name:

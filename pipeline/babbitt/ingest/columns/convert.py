@@ -125,6 +125,7 @@ def _from(column: Column) -> str:
     return {
         "header": "unit in the header",
         "units row": "unit in the units row",
+        "values": "unit beside each value",
         "name": "unit in the name",
         "profile": "unit from the logger profile",
         "--unit": "unit given with --unit",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.csv
 
 from babbitt.ingest.source import Problem, refusal
@@ -88,7 +90,9 @@ class CellReader:
         self._name = name
         self._as_text = tuple(as_text)
         self._exact = tuple(exact)
-        self._texts = {i for i in self.columns if i in dialect.textual or dialect.grouping}
+        self._texts = {
+            i for i in self.columns if i in dialect.textual or dialect.grouping or dialect.glued[i]
+        }
         # Columns that held something else than plain numbers in the block before.
         self._mixed = set(self._texts)
         self._tallies = {i: _Tally() for i in self.columns}
@@ -120,7 +124,7 @@ class CellReader:
             exact={
                 i: floats[i]
                 if i in floats
-                else _as_numbers(table.column(str(i)), pa.float64(), self._dialect)[0]
+                else _as_numbers(table.column(str(i)), pa.float64(), self._dialect, i)[0]
                 for i in self._exact
             },
             line_of=lines.of_row,
@@ -153,7 +157,8 @@ class CellReader:
         if not data.strip():
             names = [str(i) for i in range(len(self._dialect.headers))]
             return pa.table({name: pa.array([], pa.string()) for name in names}), [], {}
-        exact = dict.fromkeys(self._exact, pa.float64())
+        glued = self._dialect.glued
+        exact = {i: pa.string() if glued[i] else pa.float64() for i in self._exact}
         read = _read(data, self._dialect, self._kinds() | exact)
         if not isinstance(read, str):
             floats = _floats(read[0])
@@ -180,7 +185,7 @@ class CellReader:
         if values is not None:
             tally.present += filled
             return values
-        values, odd = _as_numbers(column, pa.float32(), self._dialect)
+        values, odd = _as_numbers(column, pa.float32(), self._dialect, index)
         wrong = np.flatnonzero(odd)
         if len(wrong) and not tally.wrong:
             tally.first_line = lines.of_row(int(wrong[0]))
@@ -256,9 +261,12 @@ def _floats(table: pa.Table) -> dict[int, Any] | None:
 
 
 def _as_numbers(
-    column: pa.ChunkedArray, kind: pa.DataType, dialect: Dialect
+    column: pa.ChunkedArray, kind: pa.DataType, dialect: Dialect, index: int
 ) -> tuple[Any, npt.NDArray[np.bool_]]:
     """Return a column of text as numbers, NaN where infinite, and where they are not numbers."""
+    if dialect.glued[index]:
+        unit = re.escape(dialect.glued[index])
+        column = pc.replace_substring_regex(column, rf"\s*{unit}\s*$", "")
     values, wrong = read_numbers(column, kind, dialect.decimal, dialect.grouping)
     infinite = np.isinf(values)
     if infinite.any():

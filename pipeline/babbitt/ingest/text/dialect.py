@@ -7,12 +7,14 @@ import io
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import zip_longest
 from typing import Literal
 
 from babbitt.ingest.source import Problem, refusal
 from babbitt.ingest.text.decode import HEAD_BYTES, Text, line_starts
-from babbitt.ingest.text.headers import is_time_header, join_groups, read_header
+from babbitt.ingest.text.headers import fold, is_time_header, join_groups, read_header, source_words
 from babbitt.ingest.text.numerals import DecimalMark, find_marks, is_blank, is_number
 from babbitt.ingest.text.wording import tidy
 from babbitt.model.units import parse
@@ -33,6 +35,8 @@ _moment = re.compile(
     rf"(?:[T ,]+{_CLOCK} *(?:[A-Z]+|[+-][\d:]+)?)?",
     re.ASCII,
 )
+
+_glued = re.compile(r"(?P<number>[+-]?[\d.,' ]*\d) *(?P<unit>[^\d\s.,'+-]\S*(?: \S+)?)")
 
 
 @dataclass(frozen=True)
@@ -70,6 +74,8 @@ class Dialect:
             whole; "" for a column without a name; shape (columns,).
         header_line: line of the header, counted from 1.
         header_bytes: that line in UTF-8, without its end.
+        glued: unit behind every value of a column, which its cells in `rows` are without; "" where
+            there is none; shape (columns,).
         units: text of the units row for each column, "" where there is none; shape (columns,).
         rows: the first rows.
         first_line: line of the first row.
@@ -86,6 +92,7 @@ class Dialect:
     headers: tuple[str, ...]
     header_line: int
     header_bytes: bytes
+    glued: tuple[str, ...]
     units: tuple[str, ...]
     rows: tuple[Line, ...]
     first_line: int
@@ -96,8 +103,15 @@ class Dialect:
 
 
 def is_figure(cell: str) -> bool:
-    """Whether a cell is a number, a date or a clock time."""
-    return is_number(cell) or _moment.fullmatch(cell) is not None
+    """Whether a cell is a number, with a unit behind it or not, a date or a clock time."""
+    return is_number(cell) or _moment.fullmatch(cell) is not None or glued_unit(cell) != ""
+
+
+@lru_cache(maxsize=1 << 12)
+def glued_unit(cell: str) -> str:
+    """Return the unit that stands right behind a number, as written; "" where none does."""
+    match = _glued.fullmatch(cell)
+    return match["unit"] if match and is_number(match["number"]) and parse(match["unit"]) else ""
 
 
 def find_dialect(text: Text, name: str) -> Dialect:
@@ -169,8 +183,7 @@ def _describe(
 ) -> Dialect:
     first = _first_row(lines, width)
     rows = [line for line in lines[first:] if len(line.cells) == width]
-    units_at = first - 1 if _is_units_row(lines, first, width - 1) else None
-    header_at = first - 1 if units_at is None else units_at - 1
+    header_at, units_at, sources_at = _heads(lines, first, width - 1)
     header = lines[max(header_at, 0)]
     trailing = all(row.cells[-1] == "" for row in rows) and not any(header.cells[width - 1 :])
     columns = width - 1 if trailing else width
@@ -181,9 +194,12 @@ def _describe(
     headers = None if groups is None else join_groups(groups, names)
     notes = lines[: header_at if headers is None else header_at - 1]
     units = () if units_at is None else lines[units_at].cells
+    glued = _glued_units([[row.cells[i] for row in rows] for i in range(columns)])
+    rows = _without_units(rows, glued)
     by_column = [[row.cells[i] for row in rows] for i in range(columns)]
     head = text.head(HEAD_BYTES)
     later = _later_rows(head.decode(text.body_encoding, errors="replace"), delimiter, width)
+    later = _without_units(later, glued)
     marks = find_marks(
         [cells + [row.cells[i] for row in later] for i, cells in enumerate(by_column)], delimiter
     )
@@ -197,6 +213,10 @@ def _describe(
     ]
     if units_at is not None:
         why.append(f"Units: in line {lines[units_at].number}.")
+    if sources_at is not None:
+        why.append(f"Sources: in line {lines[sources_at].number}, no part of the names.")
+    if any(glued):
+        why.append("Units: behind every value of some columns.")
     if headers is not None:
         why.append(f"Groups: in line {header.number - 1}, put before the names.")
     if trailing:
@@ -209,6 +229,7 @@ def _describe(
         headers=names if headers is None else headers,
         header_line=header.number,
         header_bytes=header_bytes.decode(text.body_encoding, errors="replace").encode(),
+        glued=glued,
         units=_filled_up(units, columns),
         rows=tuple(rows),
         first_line=lines[first].number,
@@ -217,6 +238,56 @@ def _describe(
         textual=frozenset(i for i, cells in enumerate(by_column) if _hold_text_only(cells)),
         why=tuple(why),
     )
+
+
+def _heads(lines: Sequence[Line], first: int, columns: int) -> tuple[int, int | None, int | None]:
+    """Return which lines above the first row are the header, units and sources of the channels.
+
+    A row of sources knows no channels, or fewer than the line above it.
+    """
+    units_at = first - 1 if _is_units_row(lines, first, columns) else None
+    header_at = first - 1 if units_at is None else units_at - 1
+    if header_at < 1:
+        return header_at, units_at, None
+    above = header_at - 1
+    if units_at is None and _is_units_row(lines, header_at, columns):
+        above = header_at - 2
+    one, other = lines[above], lines[header_at]
+    if (
+        len(one.cells) < columns
+        or one.figures
+        or other.number - one.number != header_at - above
+        or _channels_in(one.cells) < max(2, 2 * _channels_in(other.cells))
+        or not any(fold(cell) in source_words() for cell in other.cells)
+    ):
+        return header_at, units_at, None
+    return above, units_at if above == header_at - 1 else header_at - 1, header_at
+
+
+def _glued_units(columns: Sequence[Sequence[str]]) -> tuple[str, ...]:
+    """Return the unit behind most of the values of each column, "" where there is none or two."""
+    units: list[str] = []
+    for cells in columns:
+        filled = [cell for cell in cells if not is_blank(cell)]
+        behind = [unit for cell in filled if not is_number(cell) and (unit := glued_unit(cell))]
+        one = len(set(behind)) == 1 and 2 * len(behind) > len(filled)
+        units.append(behind[0] if one else "")
+    return tuple(units)
+
+
+def _without_units(rows: Sequence[Line], glued: Sequence[str]) -> list[Line]:
+    if not any(glued):
+        return list(rows)
+    return [
+        replace(
+            row,
+            cells=tuple(
+                cell.removesuffix(unit).rstrip() if unit else cell
+                for cell, unit in zip_longest(row.cells, glued, fillvalue="")
+            ),
+        )
+        for row in rows
+    ]
 
 
 def _later_rows(head: str, delimiter: Delimiter, width: int) -> list[Line]:

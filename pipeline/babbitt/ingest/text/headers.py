@@ -7,6 +7,7 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from typing import Literal
 
 from babbitt.logbook.settings import TIME
 from babbitt.model.channels import channels
@@ -18,6 +19,7 @@ _BRACKETED = re.compile(r"(?P<name>.*\S)\s*[\[({](?P<unit>[^\[\](){}]*)[\])}]")
 _BEHIND_COMMA = re.compile(r"(?P<name>.*[^\s,:])\s*[,:]\s*(?P<unit>[^\s,:][^,:]*)")
 _WORD_BREAK = re.compile(r"[\s_:,;-]+")
 _LONGEST_SUFFIX = 5
+_CARS_OWN = (TIME, "speed", "distance", "lap_time", "lap_number", "latitude", "longitude")
 
 
 @dataclass(frozen=True)
@@ -50,8 +52,19 @@ def read_header(header: str) -> Meaning:
 
     A unit may stand behind the name in brackets or behind a comma ("Oil Press [psi]", "Oil Temp,
     °C"), as its last word ("oil_press_psi", "OilPressPsi") where what is left is a known name of
-    that dimension, or be the name itself ("RPM", "lateral g").
+    that dimension, or be the name itself ("RPM", "lateral g"). A group of a bus before a dot
+    ("EEC1.EngSpeed") and a word that only says that it is the engine's ("Oil Press ECU") are cut
+    off where the rest is a known name.
     """
+    meaning = _read_whole(header)
+    if meaning.channel is not None:
+        return meaning
+    name, unit = name_and_unit(header)
+    return _without_owner(name, unit) or meaning
+
+
+def _read_whole(header: str) -> Meaning:
+    """Return what a header means with every word in it."""
     name, unit = name_and_unit(header)
     known = _aliases().get(fold(name))
     if known is None:
@@ -82,9 +95,9 @@ def join_groups(groups: Sequence[str], names: Sequence[str]) -> tuple[str, ...] 
         none repeats that differs with its group, and no group is the name of a source.
     """
     joined = [f"{group} {name}".strip() for group, name in zip(groups, names, strict=True)]
-    known = [read_header(header).channel for header in joined]
+    known = [_read_whole(header).channel for header in joined]
     alone = [read_header(name).channel for name in names]
-    sources = [fold(group) in _sources() for group in groups]
+    sources = [fold(group) in _words("sources") for group in groups]
     told = any(a is not None and a != b for a, b in zip(known, alone, strict=True))
     if not (told or any(sources) or len(set(joined)) > len(set(names))):
         return None
@@ -119,6 +132,26 @@ def _with_suffix(name: str, bracketed: str) -> Meaning | None:
     return None
 
 
+def _without_owner(name: str, bracketed: str) -> Meaning | None:
+    """Read a name without the group of a bus, or a word for the engine, that stands beside it.
+
+    A bare word for the engine does not tell its speed from the car's, nor say what counts time.
+    """
+    group, dot, signal = name.rpartition(".")
+    beside: list[tuple[str, tuple[str, ...]]]
+    beside = [(signal, ())] if dot and fold(group) in _words("bus_groups") else []
+    words = _WORD_BREAK.split(name)
+    if len(words) > 1 and fold(words[0]) in _words("engines_own"):
+        beside.append((" ".join(words[1:]), _CARS_OWN))
+    if len(words) > 1 and fold(words[-1]) in _words("engines_own"):
+        beside.append((" ".join(words[:-1]), _CARS_OWN))
+    for rest, never in beside:
+        meaning = read_header(f"{rest} [{bracketed}]" if bracketed else rest)
+        if meaning.channel is not None and meaning.channel not in never:
+            return meaning
+    return None
+
+
 def dimension_of(channel: str) -> str:
     """Return the dimension of a canonical channel, or of "time"."""
     return TIME if channel == TIME else channels()[channel].unit.dimension
@@ -136,9 +169,14 @@ def _aliases() -> dict[str, tuple[str, bool]]:
     return dict(pairs)
 
 
+def source_words() -> frozenset[str]:
+    """Folded words that say where a channel comes from, not what it is."""
+    return _words("sources")
+
+
 @cache
-def _sources() -> frozenset[str]:
-    return frozenset(fold(group) for group in read_toml("time.toml")["sources"])
+def _words(key: Literal["sources", "bus_groups", "engines_own"]) -> frozenset[str]:
+    return frozenset(fold(word) for word in read_toml("time.toml")[key])
 
 
 @cache

@@ -43,7 +43,7 @@ class RowLines:
             if piece.restart is not None:
                 line = piece.restart.line
                 self._said.append(
-                    f"The logger was restarted: its header comes again in line {line}."
+                    f"The header comes again in line {line}: a restart, or another log."
                 )
             yield piece
 

@@ -23,6 +23,8 @@ from babbitt.ingest.text.dialect import Dialect, find_dialect
 from babbitt.ingest.text.fingerprint import recognise
 from babbitt.ingest.text.lines import RowLines
 from babbitt.ingest.time.clock import Clock, Timeline
+from babbitt.ingest.time.coarse import Spreader
+from babbitt.ingest.time.order import Batch, Sequencer
 from babbitt.ingest.time.restart import Piece, Restart, shift_after
 from babbitt.ingest.time.timebase import BaseBuilder
 from babbitt.ingest.time.timing import ROW_NUMBERS
@@ -144,13 +146,23 @@ def _parse(
     store = SampleStore(reader.columns, folder)
     try:
         builder = BaseBuilder(store)
-        blocks = _rows(lines.pieces(BLOCK_BYTES), reader, timer)
+        elapsed = timer is None or timer.clock.says == "elapsed"
+        sequencer, spreader = Sequencer(text.name, elapsed=elapsed), Spreader()
+        pieces = _rows(lines.pieces(BLOCK_BYTES), reader, timer)
         if timer and layout.clocks:
-            blocks = _merged(blocks, layout, timer, text.name)
-        for rows, seconds in blocks:
-            builder.add(seconds, rows.numbers, rows.line_of)
+            batches = _merged((rows for rows, _, _ in pieces), layout, timer, text.name)
+        else:
+            ordered = sequencer.ordered(
+                (Batch(seconds, rows.numbers, rows.line_of), header)
+                for rows, seconds, header in pieces
+            )
+            batches = spreader.spread(ordered)
+        for batch in batches:
+            builder.add(batch.seconds, batch.columns, batch.line_of)
         texts, blanks, warnings = reader.finish()
         timeline = timer.clock.timeline() if timer else None
+        if timeline is not None and builder.first_s is not None:
+            timeline = replace(timeline, first_s=builder.first_s)
         repeats = builder.finish()
     except BaseException:
         store.close()
@@ -167,7 +179,7 @@ def _parse(
         numbers=numbers,
         texts=texts,
         blanks=blanks,
-        repeats=repeats,
+        repeats=(*sequencer.warnings(), *spreader.warnings(), *repeats),
         warnings=(*lines.warnings(), *warnings),
         problems=(
             *layout.problems,
@@ -179,28 +191,28 @@ def _parse(
 
 def _rows(
     pieces: Iterable[Piece], reader: CellReader, timer: _Timer | None
-) -> Iterator[tuple[Rows, FloatArray]]:
-    """Yield the rows of each piece, with their seconds."""
+) -> Iterator[tuple[Rows, FloatArray, int | None]]:
+    """Yield the rows of each piece, with their seconds.
+
+    And with the line of a header right above them, where it does not tell how much later they are.
+    """
     for piece in pieces:
         before = reader.count
         rows = reader.read(piece.data, piece.first_line)
         counted = np.arange(before, reader.count, dtype=np.float64)
-        if timer is not None and piece.restart is not None:
-            timer.restart(piece.restart)
-        yield rows, timer.seconds(rows, counted) if timer else counted
+        header = None
+        if timer is not None and piece.restart is not None and not timer.restart(piece.restart):
+            header = piece.restart.line
+        yield rows, timer.seconds(rows, counted) if timer else counted, header
 
 
-def _merged(
-    blocks: Iterable[tuple[Rows, FloatArray]], layout: Layout, timer: _Timer, name: str
-) -> Iterator[tuple[Rows, FloatArray]]:
+def _merged(blocks: Iterable[Rows], layout: Layout, timer: _Timer, name: str) -> Iterator[Batch]:
     """Yield rows of one time from channels that each bring a time column of their own."""
     clocks = {c.index: c.clock for c in layout.columns if c.clock is not None}
-    columns: Iterator[dict[int, NumberArray]] = (
-        {**rows.numbers, **rows.exact} for rows, _ in blocks
-    )
+    columns: Iterator[dict[int, NumberArray]] = ({**rows.numbers, **rows.exact} for rows in blocks)
     for merged in merge_series(columns, clocks, name):
-        rows = Rows(len(merged.time), merged.numbers, {}, {}, lambda _: 0)
-        yield rows, timer.clock.read(merged.time, rows.line_of)
+        seconds = timer.clock.read(merged.time, lambda _: 0)
+        yield Batch(seconds, merged.numbers, lambda _: 0)
 
 
 class _Timer:
@@ -226,11 +238,12 @@ class _Timer:
             self.exact = [clock.index for clock in layout.clocks]
         self.clock = Clock(layout.time, dialect, instructions, name, date_column=self._date)
 
-    def restart(self, restart: Restart) -> None:
-        """Be told of a restart before the rows that come next."""
+    def restart(self, restart: Restart) -> bool:
+        """Be told of a restart before the rows that come next; whether it tells how much later."""
         order = self._profile.dates if self._profile is not None else None
         shift_s = shift_after(restart, self._dialect.notes, order, self._name)
         self.clock.restart(restart.line, shift_s)
+        return shift_s is not None
 
     def seconds(self, rows: Rows, counted: FloatArray) -> FloatArray:
         """Return the seconds of a block's rows, which are counted so among those of the log."""

@@ -18,11 +18,11 @@ from babbitt.ingest.text.dialect import Dialect
 from babbitt.ingest.text.headers import fold
 from babbitt.ingest.text.numerals import read_numbers
 from babbitt.ingest.time.dates import CLOCK, YEARS, ZONE, DayOrder, read_dates, read_moment
-from babbitt.ingest.time.restart import restarted
+from babbitt.ingest.time.restart import CLOCK_SET_S, restarted
 from babbitt.ingest.time.stamps import by_code, clock_s, first_cells, joined, offset_s, order_of
 from babbitt.ingest.time.timing import ROW_NUMBERS
 from babbitt.model.run import FloatArray
-from babbitt.model.units import canonical
+from babbitt.model.units import canonical, units_of
 
 UNREADABLE_SHARE = 0.01
 """More rows than this without a readable time, and a log is refused."""
@@ -36,6 +36,9 @@ _EARLIEST_US, _LATEST_US = (
     (date(year, 1, 1) - _EPOCH).days * _DAY_US for year in (YEARS.start, YEARS.stop)
 )
 _DAY_S = 86_400.0
+_EPOCH_UNITS = ("s", "ms", "µs", "ns")
+_EPOCH_S = tuple((date(year, 1, 1) - _EPOCH).days * _DAY_S for year in (2000, 2100))
+"""Numbers between these, in one of the units, count from 1970 on: nothing has run for so long."""
 _HALF_DAY_S = 43_200.0
 _SHORTEST_STEP_S, _AMBIGUOUS_STEP = 0.0005, 1.0
 """A step between these is seconds: as milliseconds it would be a logger of more than 1 kHz. A
@@ -133,17 +136,17 @@ class Clock:
                     f"none of its first rows has both a date and a time {where}: export it again"
                 )
         moment = read_moment(cells[0], 0) if textual else None
-        self._says: Literal["elapsed", "clock", "date"] = "elapsed"
+        self.says: Literal["elapsed", "clock", "date"] = "elapsed"
         if not textual:
             self._look_at_numbers(cells, dialect)
         elif moment is not None and moment.date:
-            self._says = "date"
+            self.says = "date"
             self._why = ["Time: dates with clock times."]
             self._order = order_of(lines, cells, instructions, name)
         elif cells[0].count(":") < 2 or (moment is not None and moment.clock_s == 0.0):
             self._why = ["Time: hours, minutes and seconds elapsed."]
         else:
-            self._says = "clock"
+            self.says = "clock"
             self._why = ["Time: clock times."]
         self._zoned = moment is not None and moment.zone is not None
         if self._zoned or "utc" in fold(column.header):
@@ -156,14 +159,13 @@ class Clock:
             cells: its time column, float64 or strings; shape (rows,).
             line_of: row -> its line.
 
-        Raises:
-            LogRefusedError: time runs backwards; never is it sorted.
+        They are as the clock has them: time may run backwards in them.
         """
         if isinstance(cells, pa.ChunkedArray):
             seconds = self._from_texts(cells)
         else:
             seconds = self._from_numbers(cells)
-        if self._says == "elapsed":
+        if self.says == "elapsed":
             seconds = self._since_restart(seconds)
         missing = np.isnan(seconds)
         self._rows += len(seconds)
@@ -179,13 +181,6 @@ class Clock:
             self._first_s = self._last_s = float(known[0])
         steps = np.diff(known, prepend=self._last_s)
         self._advanced |= bool(steps.any())
-        if (steps < 0.0).any():
-            at = int(np.argmax(steps < 0.0))
-            row = int(np.flatnonzero(~missing)[at])
-            raise self._refused(
-                f"time runs backwards in line {line_of(row)}, by {-steps[at]:g} s: the logger was "
-                "restarted or its clock set; cut the file there and ingest its parts one by one"
-            )
         self._last_s = float(known[-1])
         return seconds
 
@@ -214,6 +209,13 @@ class Clock:
                 )
             what = "1 row" if self._unreadable == 1 else f"{self._unreadable:,} rows"
             self._warnings.append(f"Left out: {what} without a time that can be read ({where}).")
+        if not self._advanced and self._rows - self._unreadable > 2:
+            raise self._refused(
+                f"all its {self._rows:,} rows stand at one instant: its clock, in column "
+                f"{self._column.header!r}, is too coarse to order samples; say how many a second "
+                "were logged, like --unit time=20Hz",
+                option="--unit time=RATEHz",
+            )
         if not self._advanced:
             raise self._refused(
                 "it has fewer than two samples at different times, so nothing can be judged by it: "
@@ -221,7 +223,7 @@ class Clock:
             )
         return Timeline(
             self._first_s,
-            self._says,
+            self.says,
             self._day,
             self._zone,
             self._clock_changed,
@@ -236,10 +238,12 @@ class Clock:
             line, shift_s = self._restart
             self._restart = None
             counted = self._column.index == ROW_NUMBERS
-            if counted or known[0] + self._restarted_s < self._last_s:
-                if shift_s is None:
-                    raise refusal(self._name, (restarted(line),))
+            behind = counted or known[0] + self._restarted_s < self._last_s
+            if behind and shift_s is not None:
                 self._restarted_s = self._first_s + shift_s - float(known[0])
+            elif counted:
+                self._restarted_s += CLOCK_SET_S
+                self._warnings.append(restarted(line))
         return seconds + self._restarted_s if self._restarted_s else seconds
 
     def _look_at_numbers(self, cells: Sequence[str], dialect: Dialect) -> None:
@@ -249,7 +253,10 @@ class Clock:
             f"Time: numbers in {canonical('time').symbol if unit is None else unit.symbol}."
         ]
         values, _ = read_numbers(pa.array(cells, pa.string()), pa.float64(), dialect.decimal, "")
-        steps = np.diff(values[np.isfinite(values)])
+        finite = values[np.isfinite(values)]
+        if len(finite) and self._column.index != ROW_NUMBERS and self._is_epoch(float(finite[0])):
+            return
+        steps = np.diff(finite)
         forward = steps[steps > 0.0]
         if unit is not None or not len(forward):
             return
@@ -264,22 +271,43 @@ class Clock:
         why = f"steps of {step:g} are seconds, since no logger writes so many rows a millisecond"
         self._why = [f"Time: numbers without a unit; {why}."]
 
+    def _is_epoch(self, value: float) -> bool:
+        """Whether numbers count from 1970 on; settles their unit, where none is known, and day."""
+        known = self._column.unit
+        for unit in units_of("time"):
+            seconds = value * unit.factor
+            if (
+                unit.symbol in _EPOCH_UNITS
+                and (known is None or unit.symbol == known.symbol)
+                and _EPOCH_S[0] <= seconds < _EPOCH_S[1]
+            ):
+                self._factor = unit.factor
+                self._day = _EPOCH + timedelta(days=int(seconds // _DAY_S))
+                self.says, self._zone = "date", UTC
+                self._why = [f"Time: {unit.symbol} since 1970 (UTC)."]
+                return True
+        return False
+
     def _from_numbers(self, values: FloatArray) -> FloatArray:
         if self._start is None:
             readable = values[~np.isnan(values)]
             self._start = float(readable[0]) if len(readable) else None
-        return (values - (self._start or 0.0)) * self._factor
+        since = (values - (self._start or 0.0)) * self._factor
+        if self._day is None:
+            return since
+        day_s = (self._day - _EPOCH).days * _DAY_S
+        return since + ((self._start or 0.0) * self._factor - day_s)
 
     def _from_texts(self, cells: pa.ChunkedArray) -> FloatArray:
         texts = pc.utf8_trim_whitespace(cells)
-        if self._says == "date":
+        if self.says == "date":
             seconds = self._from_iso(texts)
             if seconds is None:
                 seconds = self._from_dates(texts)
             return seconds if self._zone is not None else self._without_clock_changes(seconds)
         parts = pc.extract_regex(texts, _UNDATED)
         seconds = clock_s(parts)
-        if self._says == "elapsed":
+        if self.says == "elapsed":
             return seconds
         return self._over_midnight(seconds - self._offsets_s(parts))
 

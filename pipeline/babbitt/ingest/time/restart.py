@@ -10,6 +10,9 @@ from babbitt.ingest.text.dialect import Dialect, Line, cut_lines
 from babbitt.ingest.text.headers import is_time_header
 from babbitt.ingest.time.dates import DayOrder, Moment, ambiguous_date, note_of_start, read_dates
 
+CLOCK_SET_S = 10.0
+"""What stands in the place of a time that nobody knows, long enough to be a gap at usual rates."""
+
 _DAY_S = 86_400.0
 _ENDS = (b"\r", b"\n", b"")
 
@@ -105,16 +108,11 @@ def shift_after(
     return days * _DAY_S + _utc_s(again) - _utc_s(first)
 
 
-def restarted(line: int) -> Problem:
-    """Return the problem of a logger whose time begins anew, nobody knows how much later.
-
-    Args:
-        line: of the repeated header.
-    """
-    return Problem(
-        f"the logger was restarted in line {line}, where its header comes again and its time "
-        "begins anew, and no start is noted there to tell how much later: cut the file there and "
-        "ingest its parts one by one"
+def restarted(line: int) -> str:
+    """Say that time begins anew in a line of the log, nobody knows how much later."""
+    return (
+        f"The logger was restarted without a clock in line {line}: how long it was off is not "
+        f"known. What follows is placed {CLOCK_SET_S:g} s later, and nothing counts between."
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from babbitt.ingest.columns.store import SampleStore
 from babbitt.ingest.quality.flags import Fault, Flagged, flag_samples
+from babbitt.ingest.time.restart import CLOCK_SET_S
 from babbitt.model.channels import FlagLimits
 from babbitt.model.engine_running import LEAST_GAP_S, usual_step_s
 from babbitt.model.run import (
@@ -29,9 +30,6 @@ _MOST_STEPS = 10_000
 LONGEST_STEP_S = 30.0 * 86_400.0
 """A logger that writes nothing for longer was set meanwhile (common practice, no source)."""
 
-CLOCK_SET_S = 10.0
-"""What stands in the place of such a leap, long enough to be a gap at any usual rate."""
-
 
 class BaseBuilder:
     """Brings rows to the time base of their run: each time once, in the order of the log.
@@ -48,7 +46,7 @@ class BaseBuilder:
             first_s: time of the first row; None: that of the first row that has one.
         """
         self._store = store
-        self._first_s = first_s
+        self.first_s = first_s
         self._time_s: FloatArray = np.zeros(0)
         self._columns: dict[int, ChannelArray] = {}
         self._last_row: dict[int, np.float32] = {}
@@ -73,9 +71,9 @@ class BaseBuilder:
         known = seconds if len(readable) == len(seconds) else seconds[readable]
         if not len(known):
             return
-        if self._first_s is None:
-            self._first_s = float(known[0])
-        away_s = self._first_s + self._cut_s
+        if self.first_s is None:
+            self.first_s = float(known[0])
+        away_s = self.first_s + self._cut_s
         known = known - away_s if away_s else known
         before = self._time_s[-1] if len(self._time_s) else known[0] - 1.0
         steps = np.diff(known, prepend=before)

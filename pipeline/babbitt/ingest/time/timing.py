@@ -13,7 +13,7 @@ from babbitt.ingest.text.numerals import is_blank
 from babbitt.ingest.time.dates import Moment, key_and_value, note_of_start, read_moment
 from babbitt.logbook.settings import DATE, TIME
 from babbitt.model.contracts import read_toml
-from babbitt.model.units import parse
+from babbitt.model.units import Unit, parse
 
 ROW_NUMBERS = -1
 """Stands for a time column where rows are counted, for want of any."""
@@ -42,17 +42,27 @@ class Timing:
     step_s: float | None = None
 
 
-def find_timing(dialect: Dialect, meanings: Sequence[Meaning], given: Mapping[int, str]) -> Timing:
+def find_timing(
+    dialect: Dialect,
+    meanings: Sequence[Meaning],
+    given: Mapping[int, str],
+    rate: Unit | None = None,
+) -> Timing:
     """Find the columns that carry the time of a log.
 
     Args:
         dialect: of the log.
         meanings: of its headers; shape (columns,).
         given: column -> what it was said to be with --map or in the profile.
+        rate: of the samples, stated by the user in place of a clock; None where none is.
     """
     said = {name: index for index, name in given.items() if name in (TIME, DATE)}
     free = [i for i in range(len(meanings)) if i not in given]
     times = [i for i in free if meanings[i].channel == TIME]
+    if rate is not None:
+        counted = next((i for i in free if _is_named(dialect.headers[i], "samples")), ROW_NUMBERS)
+        dated = next((i for i in times if _says_date(dialect, i)), None)
+        return Timing(time=counted, date=dated, step_s=rate.factor)
     if TIME not in said:
         clocks = _own_clocks(dialect.headers, times)
         if clocks:
