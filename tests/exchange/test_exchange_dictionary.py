@@ -24,6 +24,7 @@ EXPORTED_OTHERWISE = {
 NOT_EXPORTED = {
     "steady_pressure",  # can be made anew from the runs
     "surface",  # the same
+    "run_layout",  # the same
     "sensor_summary",  # the same
     "journal_engine",  # the column engines of journal
     "refusal",  # of what was not taken in; a backup has it

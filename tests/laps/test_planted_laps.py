@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from babbitt.laps.find import find_layout
-from babbitt.laps.layout import Layout
 from babbitt.laps.motion import motion_of
+from babbitt.model.layout import Layout
 from babbitt.model.run_windows import stretch
 from lap_truth import score
 from made_runs import line, make_run

@@ -10,7 +10,10 @@ from PIL import Image
 
 from babbitt.ingest.source import Instructions
 from babbitt.jobs.ingest import ingest_log
+from babbitt.jobs.laps import FINDER
 from babbitt.jobs.record_teardown import record_teardown
+from babbitt.laps.find import find_layout
+from babbitt.laps.motion import motion_of
 from babbitt.logbook.folder import Logbook, create_logbook, open_logbook, settings_text
 from babbitt.model.finding import Measurement
 from babbitt.model.part_records import BuiltMeasurement, SheetLine
@@ -21,10 +24,12 @@ from babbitt.register.records import (
     events,
     fitments,
     history,
+    layouts,
     parts,
     work,
 )
 from invented import SPEC
+from planted_circuits import CIRCUITS, Logged, drive
 
 BUILT = datetime(2026, 1, 1, tzinfo=UTC)
 REFRESHED = datetime(2026, 5, 20, 8, 0, tzinfo=UTC)
@@ -95,6 +100,11 @@ def make_full_book(folder: Path) -> Logbook:
         events.add_review(session, doubted.event_id, "harmless", "-12 km/h, on the rolls")
         corrections.remove_run(session, removed, "\tnot ours")
         corrections.add_unlogged(session, "E1", minutes=30.0, at=datetime(2026, 7, 1, tzinfo=UTC))
+    layout = find_layout(motion_of([drive(CIRCUITS[0], 3, Logged(), np.random.default_rng(1)).run]))
+    with book.register.writing("the builder") as session:
+        corrections.amend_run(session, first, circuit="Old Quay")
+        layouts.save_layout(session, first, layouts.layout_key(FINDER, "Old Quay"), layout)
+        layouts.name_corner(session, "Old Quay", 2, "=Chapel")
     Image.new("RGB", (40, 30), "silver").save(folder / "shell.png")
     (folder / "findings.toml").write_text(FINDINGS, encoding="utf-8")
     record_teardown(book, "E1", folder / "findings.toml", at=REFRESHED, who="the builder")

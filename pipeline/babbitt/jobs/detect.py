@@ -13,6 +13,7 @@ from babbitt.detect.pressure import PressureSummary, PressureSurface, SteadySum,
 from babbitt.detect.watch import watched_in
 from babbitt.errors import RunFileError, SettingsError
 from babbitt.jobs.check_sensors import compare_sensors
+from babbitt.jobs.laps import find_laps, placed
 from babbitt.logbook.folder import Logbook
 from babbitt.model.channels import WATCHED
 from babbitt.model.engine_spec import EngineSpec
@@ -23,6 +24,7 @@ from babbitt.model.records import Build, RunRecord, SurfaceRecord
 from babbitt.model.run import Run
 from babbitt.model.run_windows import windows
 from babbitt.register.records import builds, engines, events, exposures, runs
+from babbitt.register.records.layouts import layout_of
 from babbitt.sensors.doubts import with_doubts
 from babbitt.totals.exposure import ExposureSum
 
@@ -87,7 +89,7 @@ def judge_engine(
         return Judged((), (str(error),))
     compare_sensors(book, engine_id, spec)
     judged: list[str] = []
-    failures: list[str] = []
+    failures = list(find_laps(book, engine_id, apply))
     for build in spans:
         surface = _expected_pressure(book, build, spec, failures, apply)
         key = judged_key(spec, surface)
@@ -208,6 +210,8 @@ def _replaced(
     if kinds:
         parts = book.run_parts(record.engine_id, record.run_id, channels_of(kinds))
         found = with_doubts(detect_parts(parts, spec, surface, kinds), record.doubts)
+        with book.register.reading() as session:
+            found = placed(found, layout_of(session, record.run_id))
     with book.register.writing() as session:
         if runs.find_run(session, record.run_id).judged_by != record.judged_by:
             return False

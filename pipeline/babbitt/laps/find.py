@@ -7,19 +7,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from babbitt.laps.layout import (
-    POINTS,
-    Corner,
-    CornerPass,
-    CourseMap,
-    FoundBy,
-    Lap,
-    LapKind,
-    Layout,
-)
 from babbitt.laps.motion import Motion
 from babbitt.laps.passes import (
-    Line,
     by_beacon,
     by_distance,
     by_lap_number,
@@ -36,6 +25,17 @@ from babbitt.laps.shape import (
     reckoned_map,
     shift_between,
     warped,
+)
+from babbitt.model.layout import (
+    POINTS,
+    Corner,
+    CornerPass,
+    CourseMap,
+    FoundBy,
+    Lap,
+    LapKind,
+    Layout,
+    Line,
 )
 from babbitt.model.run import FloatArray
 

@@ -95,7 +95,7 @@ class Motion:
         if self.pace_m_s is not None:
             still, least_s = self.pace_m_s < _STANDING_KM_H / 3.6, 2.0
         elif self.rpm is not None:
-            still, least_s = ~(self.rpm >= _STANDING_RPM), 5.0
+            still, least_s = self.rpm < _STANDING_RPM, 5.0
         else:
             return np.zeros(len(self.time_s), dtype=np.bool_)
         edges = np.flatnonzero(np.diff(np.concatenate([[0], still.view(np.int8), [0]])))

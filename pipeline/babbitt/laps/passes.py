@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from babbitt.laps.motion import EARTH_M, Motion, filled
+from babbitt.model.layout import Line
 from babbitt.model.run import FloatArray
 
 LEAST_LAP_S = 8.0
@@ -17,21 +16,6 @@ WITHIN_M = 25.0
 
 _CANDIDATES = 60
 _LEAST_SHARE_OF_POSITION = 0.85
-
-
-@dataclass(frozen=True)
-class Line:
-    """A line across a circuit that a lap begins at.
-
-    Attributes:
-        latitude: degrees.
-        longitude: degrees.
-        heading_rad: of the cars that cross it, from east towards north.
-    """
-
-    latitude: float
-    longitude: float
-    heading_rad: float
 
 
 def by_lap_number(motion: Motion) -> tuple[FloatArray, tuple[int, ...]] | None:

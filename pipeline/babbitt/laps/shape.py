@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from babbitt.laps.layout import Corner, CourseMap
 from babbitt.laps.motion import smoothed
+from babbitt.model.layout import Corner, CourseMap
 from babbitt.model.run import FloatArray
 
 CORNER_G = 0.25

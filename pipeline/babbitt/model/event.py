@@ -115,6 +115,8 @@ class Event:
         confidence: how far it can be relied on, and why no further.
         review: a person's word on it, None until there is one.
         spec_version: hash of the limits that judged it.
+        lap: number of the lap that it began in; None: unknown.
+        corner: number of the corner that it lies in; None: in none, or unknown.
     """
 
     event_id: str
@@ -135,6 +137,8 @@ class Event:
     confidence: Confidence
     review: Verdict | None
     spec_version: str
+    lap: int | None = None
+    corner: int | None = None
 
 
 def event_id_of(run_id: str, kind: Kind, peak_s: float) -> str:

@@ -31,12 +31,14 @@ _NAMES = {
     "built_measurement": "the {name}{of_part} on the build sheet of {engine_id}",
     "teardown": "the teardown of {engine_id} on {at}",
     "finding": "the finding {damage_mode}, grade {grade}, on the {part}{place}",
+    "corner_name": "the name of corner {number} of {circuit}",
 }
 _CREATED = {
     "engine_spec": "set the limits of {engine_id}",
     "review": "reviewed event {event_id} as {verdict}",
     "fitment": "fitted {part_id} to {engine_id}{spot}",
     "work": "sent {part_id} to {shop}",
+    "corner_name": "called corner {number} of {circuit} {name}",
 }
 _BECAME = {
     ("refresh", "at"): "moved the refresh of {engine_id} from {was} to {became}",

@@ -22,6 +22,7 @@ from babbitt.register.records.engines import ENGINE, ENGINE_SPEC
 from babbitt.register.records.events import REVIEW
 from babbitt.register.records.fitments import FITMENT
 from babbitt.register.records.history import HISTORY
+from babbitt.register.records.layouts import CORNER_NAME
 from babbitt.register.records.parts import PART
 from babbitt.register.records.runs import RUN
 from babbitt.register.records.sheets import BUILT_MEASUREMENT, SHEET_LINE
@@ -44,6 +45,7 @@ RECORDS = {
         BUILT_MEASUREMENT,
         TEARDOWN,
         FINDING,
+        CORNER_NAME,
     )
 }
 """Every sort of record that people change, by its name in the journal."""

@@ -1,4 +1,4 @@
 """Alembic migrations: how the register's database came to its present schema."""
 
-HEAD = "0007"
+HEAD = "0008"
 """The newest revision in versions/."""

@@ -21,11 +21,13 @@ from babbitt.register.journal.entries import journal
 from babbitt.register.journal.fields import sentence
 from babbitt.register.records.engines import require_engine
 from babbitt.register.tables.models import (
+    CornerNameRow,
     EngineRow,
     EngineSpecRow,
     EventRow,
     ExposureRow,
     ExposureWatchRow,
+    LapRow,
     RefreshRow,
     ReviewRow,
     RunRow,
@@ -180,10 +182,14 @@ def _part_queries(engine_id: str | None) -> dict[str, Select[Any]]:
 def _run_queries(engine_id: str | None) -> dict[str, Select[Any]]:
     made: dict[str, tuple[Select[Any], Any]] = {
         "review": (_query("review", ReviewRow, RunRow, review_id=ReviewRow.id), ReviewRow),
+        "lap": (_query("lap", LapRow, RunRow), LapRow),
         "exposure": (_query("exposure", ExposureRow, RunRow), ExposureRow),
         "exposure_watch": (_query("exposure_watch", ExposureWatchRow, RunRow), ExposureWatchRow),
     }
     return {
+        "corner_name": _query("corner_name", CornerNameRow, corner_name_id=CornerNameRow.id)
+        .where(*([] if engine_id is None else [CornerNameRow.circuit.in_(_circuits(engine_id))]))
+        .order_by(CornerNameRow.id),
         "run": _query("run", RunRow)
         .where(*_of(RunRow.engine_id, engine_id))
         .order_by(RunRow.started_at, RunRow.run_id),
@@ -194,6 +200,10 @@ def _run_queries(engine_id: str | None) -> dict[str, Select[Any]]:
             for name, (query, table) in made.items()
         },
     }
+
+
+def _circuits(engine_id: str) -> Select[Any]:
+    return select(RunRow.circuit).where(RunRow.engine_id == engine_id)
 
 
 def _events(session: Session, engine_id: str | None) -> Iterator[tuple[Any, ...]]:

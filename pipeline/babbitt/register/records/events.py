@@ -60,6 +60,20 @@ def replace_events(
     session.flush()
 
 
+def place_events(
+    session: Session, run_id: str, places: Mapping[str, tuple[int | None, int | None]]
+) -> None:
+    """Say anew in which lap and corner the events of a run lie.
+
+    Args:
+        session: of a writing transaction.
+        run_id: the run.
+        places: id of each event -> numbers of its lap and corner.
+    """
+    for row in session.scalars(select(EventRow).where(EventRow.run_id == run_id)):
+        row.lap, row.corner = places.get(row.event_id, (None, None))
+
+
 def list_events(
     session: Session,
     *,

@@ -21,6 +21,8 @@ from babbitt.register.records.exposures import save_exposure
 from babbitt.register.tables.models import (
     EventRow,
     ExposureRow,
+    LapRow,
+    RunLayoutRow,
     RunRow,
     SensorSummaryRow,
     SteadyPressureRow,
@@ -99,6 +101,7 @@ def replace_reading(session: Session, run: Run | RunOutline, exposure: Exposure)
     for name, value in _as_read(run).items():
         setattr(row, name, value)
     row.judged_by = None
+    session.execute(delete(RunLayoutRow).where(RunLayoutRow.run_id == row.run_id))
     save_exposure(session, run.info.run_id, exposure)
 
 
@@ -287,7 +290,7 @@ def _forget_removed(session: Session, old: RunRow) -> None:
     """Make way for a run that is taken in again after it was removed."""
     if old.removed_at is None:
         raise RegisterError(f"The run {old.run_id} is recorded already: nothing to do.")
-    for table in (EventRow, SteadyPressureRow, SensorSummaryRow):
+    for table in (EventRow, SteadyPressureRow, SensorSummaryRow, LapRow, RunLayoutRow):
         session.execute(delete(table).where(table.run_id == old.run_id))
     with changing(session, "run replace", "taken in again") as act:
         act.replace(RUN, old)

@@ -211,6 +211,45 @@ class SensorSummaryRow(Base):
     compared_by: Mapped[str | None] = mapped_column(String(16))
 
 
+class RunLayoutRow(Base):
+    """Laps and corners of a run, as the stage that found them wrote them; "" where it has none.
+
+    `key` names what they were found by.
+    """
+
+    __tablename__ = "run_layout"
+
+    run_id: Mapped[str] = mapped_column(ForeignKey("run.run_id"), primary_key=True)
+    key: Mapped[str] = mapped_column(String(80))
+    text: Mapped[str] = mapped_column(Text)
+
+
+class LapRow(Base):
+    """A lap of a run, in its order by `place`."""
+
+    __tablename__ = "lap"
+    __table_args__ = ({"sqlite_with_rowid": False},)
+
+    run_id: Mapped[str] = mapped_column(ForeignKey("run.run_id"), primary_key=True)
+    place: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    number: Mapped[int]
+    kind: Mapped[str] = mapped_column(String(8))
+    start_s: Mapped[float]
+    end_s: Mapped[float]
+    length_m: Mapped[float | None]
+
+
+class CornerNameRow(Kept, Base):
+    """What people call a corner of a circuit."""
+
+    __tablename__ = "corner_name"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    circuit: Mapped[str] = mapped_column(String(64), index=True)
+    number: Mapped[int]
+    name: Mapped[str] = mapped_column(String(64))
+
+
 class SurfaceRow(Base):
     """The expected-pressure surface of a build, as the stage that learned it wrote it.
 
@@ -268,6 +307,8 @@ class EventRow(Base):
     confidence: Mapped[str] = mapped_column(Text)
     review: Mapped[str | None] = mapped_column(String(16))
     spec_version: Mapped[str] = mapped_column(String(16))
+    lap: Mapped[int | None]
+    corner: Mapped[int | None]
 
 
 class ReviewRow(Kept, Base):

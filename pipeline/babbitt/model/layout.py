@@ -10,7 +10,6 @@ from typing import Literal
 
 import numpy as np
 
-from babbitt.laps.passes import Line
 from babbitt.model.run import FloatArray
 
 LapKind = Literal["out", "lap", "in", "pit", "standing"]
@@ -22,6 +21,21 @@ POINTS = 400
 _MOST_CORNERS = 2
 LAG_S = 0.7
 """Oil pressure falls and rises after the car has turned by no more (our own choice)."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line across a circuit that a lap begins at.
+
+    Attributes:
+        latitude: degrees.
+        longitude: degrees.
+        heading_rad: of the cars that cross it, from east towards north.
+    """
+
+    latitude: float
+    longitude: float
+    heading_rad: float
 
 
 @dataclass(frozen=True)
@@ -145,6 +159,13 @@ class Layout:
             return None
         # A later corner whose beginning the stretch only touches is not where it came from.
         return self.passes[int(np.argmax(np.round(over, 3)))].corner
+
+    def place_of(self, start_s: float, end_s: float) -> tuple[int | None, int | None]:
+        """The numbers of the lap that a stretch begins in and of its corner; None for neither."""
+        lap = self.lap_at(start_s)
+        if lap is None or lap.kind == "standing":
+            return None, None
+        return lap.number, self.corner_in(start_s, end_s)
 
     def share_at(self, seconds: Sequence[float] | FloatArray) -> FloatArray:
         """The share of its lap at which each moment lies, 0 to 1; NaN outside of whole laps."""
