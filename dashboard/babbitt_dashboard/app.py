@@ -20,7 +20,17 @@ from babbitt_dashboard.address import text_parts
 from babbitt_dashboard.desk import Desk
 from babbitt_dashboard.downloads import add_downloads
 from babbitt_dashboard.page import Page
-from babbitt_dashboard.pages import engine, engines, logs, register, run, runs, teardown, teardowns
+from babbitt_dashboard.pages import (
+    engine,
+    engines,
+    logs,
+    register,
+    run,
+    run_place,
+    runs,
+    teardown,
+    teardowns,
+)
 from babbitt_dashboard.photos import add_photos
 from babbitt_dashboard.shell import framed, not_found
 from babbitt_dashboard.uploads import add_uploads
@@ -35,6 +45,7 @@ PAGES: tuple[Page, ...] = (
     engine.PAGE,
     runs.PAGE,
     run.PAGE,
+    run_place.PAGE,
     teardowns.PAGE,
     teardown.PAGE,
     logs.PAGE,

@@ -28,7 +28,7 @@ from babbitt.present.words import clock
 from babbitt.register.records import events
 from babbitt_dashboard.address import mirror_state, path_to, seconds_from, state_store
 from babbitt_dashboard.desk import Desk
-from babbitt_dashboard.marks import graph, print_button, refusal
+from babbitt_dashboard.marks import graph, link, print_button, refusal
 from babbitt_dashboard.page import Page
 from babbitt_dashboard.pages import run_parts as parts
 from babbitt_dashboard.pages.run_moves import BUTTONS, Place, moved, pressed, window_around
@@ -77,11 +77,20 @@ def layout(
             ),
             html.P(_finding(desk, view), id="run-finding", className="lead"),
             html.P(" ".join(what_was_read(view)), className="run-read"),
+            *_by_place(view, place["event"]),
             where_form(desk, view),
             *([] if view.record.unlogged else [_body(desk, view, place)]),
         ],
         id="run-page",
     )
+
+
+def _by_place(view: RunView, event_id: str | None) -> list[Any]:
+    """Return in which corners harm was, and the way to the map; nothing without laps."""
+    if view.by_place is None:
+        return []
+    way = link("By place", path_to("place", view.record.run_id, event=event_id))
+    return [html.P([*(f"{each} " for each in view.by_place), way], id="run-by-place")]
 
 
 def _body(desk: Desk, view: RunView, place: Place) -> html.Div:

@@ -13,11 +13,12 @@ from babbitt.present.words import NOTHING, Reader, duration, number
 
 
 def event_title(event: Event) -> str:
-    """Return what sort of event it is: kind, cause, side of the corner."""
+    """Return what sort of event it is: kind, cause, side and number of the corner."""
     parts = [
         KINDS[event.kind].title,
         event.cause.replace("_", " ") if event.cause else "",
         f"{event.side}-hander" if event.side else "",
+        "" if event.corner is None else f"corner {event.corner}",
     ]
     return ", ".join(part for part in parts if part)
 

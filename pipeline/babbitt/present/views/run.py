@@ -12,11 +12,12 @@ from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.event import NOT_COUNTED, Event
 from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.records import ReviewRecord, RunRecord
+from babbitt.present.place_words import hit_corners
 from babbitt.present.views.event_words import event_title, worst_words
 from babbitt.present.views.text_table import TextTable
 from babbitt.present.words import NOTHING, Reader, clock, duration, share
 from babbitt.register.queries.run_lines import neighbours
-from babbitt.register.records import builds, engines, events, exposures, runs
+from babbitt.register.records import builds, engines, events, exposures, layouts, runs
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,7 @@ class RunView:
         blind: kinds of harm that it could not show.
         before: id of the engine's run before it; None for the first.
         after: id of the next; None for the last.
+        by_place: in which corners harm was, a sentence each; None for a run without laps.
     """
 
     record: RunRecord
@@ -44,6 +46,7 @@ class RunView:
     blind: tuple[Kind, ...]
     before: str | None
     after: str | None
+    by_place: tuple[str, ...] | None
 
     def event(self, event_id: str | None) -> Event | None:
         """Return one of its events; None where it has no such."""
@@ -69,6 +72,9 @@ def read_run(book: Logbook, run_id: str) -> RunView:
         reviews = events.reviews_of(session, record.run_id)
         before, after = neighbours(session, record.engine_id, record.started_at, record.run_id)
         spec = engines.spec_of(session, record.engine_id)
+        layout = layouts.layout_of(session, record.run_id)
+        names = layouts.corner_names(session, record.circuit) if record.circuit else {}
+    here = [dated.event for dated in found]
     watched = exposure.watched_s if exposure else {}
     return RunView(
         record=record,
@@ -80,6 +86,7 @@ def read_run(book: Logbook, run_id: str) -> RunView:
         blind=() if record.unlogged else tuple(k for k in KINDS if not watched.get(k)),
         before=before,
         after=after,
+        by_place=None if layout is None else hit_corners(here, {record.run_id: layout}, names),
     )
 
 
