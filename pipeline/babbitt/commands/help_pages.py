@@ -65,6 +65,7 @@ EXAMPLES: Mapping[str, str] = {
     "run list": "babbitt run list --circuit 'Tollbar Bowl'",
     "run show": "babbitt run show 3f2a",
     "run reread": "babbitt run reread 3f2a --unit oil_pressure=bar",
+    "run export": "babbitt run export 3f2a --format parquet -o friday.parquet",
     "run trust": "babbitt run trust 3f2a --note 'new sensor'",
     "run assign": "babbitt run assign 3f2a --engine NB-02",
     "run add-unlogged": "babbitt run add-unlogged NB-02 --at '2026-05-01 10:00' --minutes 25",

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Annotated, Any
+from pathlib import Path
+from typing import Annotated, Any, Literal
 
 import typer
 
@@ -183,6 +184,34 @@ def reread(
     for line in (*record.conversions, *record.warnings):
         out.print(f"- {line}")
     say_changed(book, before)
+
+
+@app.command("export")
+def export(
+    context: typer.Context,
+    run_id: RunArgument,
+    log_format: Annotated[
+        Literal["csv", "parquet"], typer.Option("--format", help="Of the file that is written.")
+    ] = "csv",
+    path: Annotated[
+        Path | None,
+        typer.Option("-o", "--output", metavar="FILE", help="Default: RUN_ID.csv or .parquet."),
+    ] = None,
+    logbook: LogbookOption = None,
+) -> None:
+    """Write a run as a log in canonical units, which reads in again as the same values."""
+    from babbitt.exchange.run_log import write_log
+
+    book = open_from(context, logbook)
+    with book.register.reading() as session:
+        record = runs.find_run(session, run_id)
+    if record.unlogged:
+        raise typer.BadParameter(f"{record.run_id} is unlogged running: it has no samples")
+    to = path or Path(f"{record.run_id}.{log_format}")
+    if to.exists():
+        raise typer.BadParameter(f"{to} exists: name another file with --output")
+    samples = write_log(book, record, to, log_format)
+    out.print(f"Wrote {samples:,} samples of run {record.run_id} to {to}.", markup=False)
 
 
 @app.command("trust")

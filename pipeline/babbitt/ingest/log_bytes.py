@@ -1,4 +1,4 @@
-"""The bytes of a log as its logger wrote them, read block by block, from a packed file too."""
+"""The bytes of a log, block by block: as its logger wrote them, unpacked, or of a table as text."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from typing import IO, Any
 import pyarrow as pa
 
 from babbitt.errors import LogRefusedError
+from babbitt.ingest.table_bytes import ARROW, TableText, is_table
 
 BLOCK = 1 << 20
 """Bytes read at a time."""
@@ -202,7 +203,8 @@ def open_log(path: Path) -> Iterator[LogBytes]:
 def _ends_in_whole_line(path: Path) -> bool:
     """Whether a file ends in a whole line; of a packed one it shows as it is unpacked."""
     with path.open("rb") as file:
-        if file.read(4).startswith((_GZIP, _ZSTD, _ZIP)):
+        head = file.read(len(ARROW))
+        if head.startswith((_GZIP, _ZSTD, _ZIP)) or is_table(head):
             return True
         file.seek(-1, io.SEEK_END)
         return file.read(1) in _LINE_ENDS
@@ -210,13 +212,21 @@ def _ends_in_whole_line(path: Path) -> bool:
 
 def _unpacked(file: IO[bytes], path: Path) -> Any:
     """Return a stream of what a file holds; the file itself where it is not packed."""
-    head = file.read(4)
+    head = file.read(len(ARROW))
     file.seek(0)
+    if is_table(head):
+        try:
+            return TableText(file)
+        except _DAMAGED as error:
+            raise LogRefusedError(
+                f"{path} cannot be read as a Parquet or Arrow file ({error}): write it again, or "
+                "export the log as CSV."
+            ) from error
     if head.startswith(_GZIP):
         return pa.CompressedInputStream(pa.PythonFile(file, mode="r"), "gzip")
-    if head == _ZSTD:
+    if head.startswith(_ZSTD):
         return pa.CompressedInputStream(pa.PythonFile(file, mode="r"), "zstd")
-    if head == _ZIP:
+    if head.startswith(_ZIP):
         with _saying_damaged(path):
             return _only_log(zipfile.ZipFile(file), path)
     return file

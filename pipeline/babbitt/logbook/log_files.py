@@ -10,6 +10,7 @@ from babbitt.logbook.folder import PHOTO_FOLDER, SETTINGS_FILE, STORED_FOLDERS
 
 _TABLES = (".csv", ".tsv", ".txt", ".log")
 _PACKED = (".gz", ".zst", ".zip")
+_BINARY = (".parquet", ".arrow", ".feather")
 
 
 def is_log(path: Path) -> bool:
@@ -20,7 +21,7 @@ def is_log(path: Path) -> bool:
     if suffix in _PACKED:
         inner = Path(path.stem).suffix.casefold()
         return inner in _TABLES or (suffix == ".zip" and not inner)
-    return suffix in _TABLES
+    return suffix in (*_TABLES, *_BINARY)
 
 
 def logs_in(folder: Path) -> list[Path]:
