@@ -61,3 +61,23 @@ def test_a_log_without_laps_says_nothing_of_them(shop: Shop, write_log: LogWrite
     assert "has no laps" in flat(shop("lap", "list", run["run_id"]).out)
     refused = shop("corner", "list", "Old Quay")
     assert (refused.status, "No run with laps was at Old Quay" in refused.err) == (1, True)
+
+
+def test_a_change_is_recorded_and_its_effect_told(lapped: Shop) -> None:
+    later = log_of_laps(lapped.folder.parent / "b.csv", 9, seed=9)
+    assert lapped("ingest", later, "--engine", "E1", "--circuit", "Old Quay").status == 0
+    said = lapped(
+        *("change", "record", "E1", "rev limiter in the map"),
+        *("--sort", "map", "--at", "2026-05-05"),
+    )
+    assert "Change 1 of E1" in said.out
+    assert lapped("change", "list", "--json").json[0]["what"] == "rev limiter in the map"
+    found = lapped("change", "effect", 1, "--json").json
+    assert (found["per"], found["circuits"]) == ("lap", ["Old Quay"])
+    assert found["kinds"]["over_rev"]["word"] == "cannot tell"
+    assert found["kinds"]["over_rev"]["before"] == found["kinds"]["over_rev"]["after"] == 4
+    assert "cannot tell" in lapped("change", "effect", 1).out
+    assert (
+        "no sort of change"
+        in lapped(*("change", "record", "E1", "luck", "--sort", "luck", "--at", "2026-05-05")).err
+    )

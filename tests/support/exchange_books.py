@@ -18,6 +18,7 @@ from babbitt.logbook.folder import Logbook, create_logbook, open_logbook, settin
 from babbitt.model.finding import Measurement
 from babbitt.model.part_records import BuiltMeasurement, SheetLine
 from babbitt.register.records import (
+    alterations,
     builds,
     corrections,
     engines,
@@ -105,6 +106,7 @@ def make_full_book(folder: Path) -> Logbook:
         corrections.amend_run(session, first, circuit="Old Quay")
         layouts.save_layout(session, first, layouts.layout_key(FINDER, "Old Quay"), layout)
         layouts.name_corner(session, "Old Quay", 2, "=Chapel")
+        alterations.record_change(session, "E1", at=REFRESHED, sort="oil", what="+thicker oil")
     Image.new("RGB", (40, 30), "silver").save(folder / "shell.png")
     (folder / "findings.toml").write_text(FINDINGS, encoding="utf-8")
     record_teardown(book, "E1", folder / "findings.toml", at=REFRESHED, who="the builder")

@@ -156,6 +156,38 @@ class RunRecord:
     circuit: str | None
 
 
+SORTS_OF_CHANGE = (
+    "oil",
+    "sump",
+    "pump",
+    "cooler",
+    "map",
+    "boost",
+    "ignition",
+    "driver_aid",
+    "other",
+)
+
+
+@dataclass(frozen=True)
+class ChangeRecord:
+    """A dated alteration of an engine or its car.
+
+    Attributes:
+        change_id: its number.
+        engine_id: the engine.
+        at: UTC; runs that began then or later are after it.
+        sort: one of SORTS_OF_CHANGE.
+        what: in words.
+    """
+
+    change_id: int
+    engine_id: str
+    at: datetime
+    sort: str
+    what: str
+
+
 @dataclass(frozen=True)
 class DatedEvent:
     """An event and when its run began.

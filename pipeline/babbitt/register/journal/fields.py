@@ -32,6 +32,7 @@ _NAMES = {
     "teardown": "the teardown of {engine_id} on {at}",
     "finding": "the finding {damage_mode}, grade {grade}, on the {part}{place}",
     "corner_name": "the name of corner {number} of {circuit}",
+    "change": "the change of the {sort} of {engine_id} ({what})",
 }
 _CREATED = {
     "engine_spec": "set the limits of {engine_id}",

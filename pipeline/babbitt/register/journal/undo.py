@@ -17,6 +17,7 @@ from babbitt.model.records import Change, JournalEntry
 from babbitt.register.journal.changes import Record, by_name, changing, from_json, to_json
 from babbitt.register.journal.entries import changes_since, find_entry, journal, newest_holding
 from babbitt.register.journal.fields import sentence, shown
+from babbitt.register.records.alterations import CHANGE
 from babbitt.register.records.builds import REFRESH
 from babbitt.register.records.engines import ENGINE, ENGINE_SPEC
 from babbitt.register.records.events import REVIEW
@@ -46,6 +47,7 @@ RECORDS = {
         TEARDOWN,
         FINDING,
         CORNER_NAME,
+        CHANGE,
     )
 }
 """Every sort of record that people change, by its name in the journal."""

@@ -21,6 +21,7 @@ from babbitt.register.journal.entries import journal
 from babbitt.register.journal.fields import sentence
 from babbitt.register.records.engines import require_engine
 from babbitt.register.tables.models import (
+    ChangeRow,
     CornerNameRow,
     EngineRow,
     EngineSpecRow,
@@ -187,6 +188,9 @@ def _run_queries(engine_id: str | None) -> dict[str, Select[Any]]:
         "exposure_watch": (_query("exposure_watch", ExposureWatchRow, RunRow), ExposureWatchRow),
     }
     return {
+        "change": _query("change", ChangeRow, change_id=ChangeRow.id)
+        .where(*_of(ChangeRow.engine_id, engine_id))
+        .order_by(ChangeRow.id),
         "corner_name": _query("corner_name", CornerNameRow, corner_name_id=CornerNameRow.id)
         .where(*([] if engine_id is None else [CornerNameRow.circuit.in_(_circuits(engine_id))]))
         .order_by(CornerNameRow.id),

@@ -250,6 +250,18 @@ class CornerNameRow(Kept, Base):
     name: Mapped[str] = mapped_column(String(64))
 
 
+class ChangeRow(Kept, Base):
+    """A dated alteration of an engine or its car; `sort` is one of SORTS_OF_CHANGE."""
+
+    __tablename__ = "change"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    engine_id: Mapped[str] = mapped_column(ForeignKey("engine.engine_id"), index=True)
+    at: Mapped[datetime]
+    sort: Mapped[str] = mapped_column(String(16))
+    what: Mapped[str] = mapped_column(Text)
+
+
 class SurfaceRow(Base):
     """The expected-pressure surface of a build, as the stage that learned it wrote it.
 
