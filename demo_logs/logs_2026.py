@@ -274,6 +274,5 @@ LOGS_2026 = (
         dialects.SLOW_PRESSURE,
         20.0,
         FENNICK,
-        not_watched=("oil_starvation", "low_oil_pressure"),
     ),
 )

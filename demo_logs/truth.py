@@ -135,15 +135,17 @@ def _harms(trace: Trace, spec: dict[str, Any]) -> list[_Harm]:
         spec[section] for section in ("oil_temperature", "coolant_temperature", "cold_load")
     )
     weight = (rpm / redline) ** (2.0 * BASQUIN_EXPONENT)
+    blows = 1.0 + (np.maximum(0.0, rpm / spec["over_rev"]["mechanical_rpm"] - 1.0) / 0.02) ** 2
+    thick = _viscosity(oil_c) / _viscosity(np.array(oil["warm_c"] - 20.0))
     is_cold = (oil_c < oil["warm_c"]) & (rpm > RUNNING_RPM)
     loaded = (rpm > cold["rpm"]) | (boost > cold["boost_kpa"])
     return [
-        _Harm("over_rev", rpm > redline, rpm / 60.0 * weight, "rpm", 0.0),
+        _Harm("over_rev", rpm > redline, rpm / 60.0 * weight * blows, "rpm", 0.0),
         _deficit(trace, spec),
         _Harm(
             "coolant_overheat",
             coolant_c > coolant["limit_c"],
-            coolant_c - coolant["limit_c"],
+            _doubling(coolant_c - coolant["limit_c"], 5.0),
             "coolant_temperature",
             coolant["min_duration_s"],
             MERGE_TEMPERATURE_S,
@@ -151,7 +153,7 @@ def _harms(trace: Trace, spec: dict[str, Any]) -> list[_Harm]:
         _Harm(
             "oil_overheat",
             oil_c > oil["limit_c"],
-            oil_c - oil["limit_c"],
+            _doubling(oil_c - oil["limit_c"], 10.0),
             "oil_temperature",
             oil["min_duration_s"],
             MERGE_TEMPERATURE_S,
@@ -163,7 +165,7 @@ def _harms(trace: Trace, spec: dict[str, Any]) -> list[_Harm]:
             "boost",
             spec["boost"]["min_duration_s"],
         ),
-        _Harm("cold_load", is_cold & loaded, rpm / 60.0, "rpm", cold["min_duration_s"]),
+        _Harm("cold_load", is_cold & loaded, rpm / 60.0 * thick, "rpm", cold["min_duration_s"]),
     ]
 
 
@@ -173,17 +175,31 @@ def _deficit(trace: Trace, spec: dict[str, Any]) -> _Harm:
     rpm, pressure = trace.channels["rpm"], trace.channels["oil_pressure"]
     expected = trace.expected_kpa()
     starved = oil["starved_fraction"] * expected
-    floor = np.minimum(oil["floor_kpa_per_1000rpm"] * rpm / 1000.0, oil["relief_kpa"])
-    limit = np.where(_cornering(trace, spec), starved, np.maximum(floor, starved))
     judged = (rpm > oil["floor_above_rpm"]) & (trace.time_s > trace.fired_s + SETTLED_S)
     missing = np.maximum(0.0, 1.0 - pressure / np.maximum(expected, 1.0))
+    thin = _viscosity(np.array(100.0)) / _viscosity(trace.channels["oil_temperature"])
     return _Harm(
         DEFICIT,
-        judged & (pressure < limit),
-        rpm / 60.0 * missing,
+        judged & (pressure < starved),
+        rpm / 60.0 * 2.0 * missing**2 * thin,
         "oil_pressure",
         oil["min_duration_s"],
     )
+
+
+def _doubling(excess_k: FloatArray, every_k: float) -> FloatArray:
+    """Degree-seconds a second that double every so many degrees above a limit."""
+    harm: FloatArray = every_k / np.log(2.0) * (2.0 ** (np.maximum(excess_k, 0.0) / every_k) - 1.0)
+    return harm
+
+
+def _viscosity(oil_c: FloatArray) -> FloatArray:
+    """mm²/s of the oil that specs without one are taken to run on: 150 at 40 °C, 18.5 at 100."""
+    at_40, at_100 = np.log10(np.log10(np.array([150.7, 19.2])))
+    cold_k, warm_k = np.log10([313.15, 373.15])
+    share = (np.log10(oil_c + 273.15) - cold_k) / (warm_k - cold_k)
+    viscosity: FloatArray = 10.0 ** (10.0 ** (at_40 + share * (at_100 - at_40))) - 0.7
+    return viscosity
 
 
 def _cornering(trace: Trace, spec: dict[str, Any]) -> BoolArray:

@@ -11,6 +11,7 @@ from pathlib import Path
 import pandas as pd
 
 from babbitt.detect.judge import detect as find_events
+from babbitt.detect.pressure import steady_pressure, straight_share
 from babbitt.errors import (
     BabbittError,
     DamageModelError,
@@ -365,7 +366,8 @@ def detect(run: Run, spec: EngineSpec) -> pd.DataFrame:
     """
     columns = [column.name for column in dictionary()["event"].columns]
     rows = []
-    for event in find_events(run, spec, None):
+    straight = straight_share(steady_pressure(run, spec), None, spec)
+    for event in find_events(run, spec, None, straight=straight):
         at = run.info.started_at + timedelta(seconds=event.start_s)
         own = {"at": at, "counts": True, "confidence": asdict(event.confidence)}
         rows.append(tuple(own[name] if name in own else getattr(event, name) for name in columns))

@@ -21,6 +21,7 @@ BASE = Event(
     dose_unit="kPa·s",
     cause=None,
     side=None,
+    direction=None,
     ended_by="release",
     confidence=CERTAIN,
     review=None,

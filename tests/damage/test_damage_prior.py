@@ -51,8 +51,8 @@ def test_a_missing_life_is_named() -> None:
         priors_of(mode_named("rod_bearing", "wiped"), LIFE, strip_interval_h=None)
     assert str(refused.value) == (
         "[life] of the engine spec has no oil_starvation, low_oil_pressure, oil_overheat, "
-        "cold_load, which rod_bearing wiped needs: state the dose at which one engine in ten "
-        "shows damage."
+        "dry_start, cold_load, which rod_bearing wiped needs: state the dose at which one engine "
+        "in ten shows damage."
     )
 
 

@@ -12,6 +12,7 @@ import demo_logs
 from babbitt.logbook.settings import parse_settings
 from babbitt.model.engine_spec import parse_spec
 from babbitt.model.kinds import KINDS
+from babbitt.model.run import FloatArray
 from demo_logs.log import Log
 from demo_logs.make import Session, make, play
 from demo_logs.photos import PHOTOS
@@ -91,7 +92,7 @@ def test_every_build_begins_with_a_run_to_learn_its_oil_pressure_from() -> None:
 
 
 def test_every_kind_is_planted_in_every_variety() -> None:
-    assert {event["kind"] for event in EVENTS} == set(KINDS)
+    assert {event["kind"] for event in EVENTS} == set(KINDS) - {"dry_start"}
     assert {e["cause"] for e in EVENTS if e["kind"] == "over_rev"} == {"on_power", "driven"}
     assert {e["cause"] for e in EVENTS if e["kind"] == "coolant_overheat"} == {None, "heat_soak"}
     assert {e["side"] for e in EVENTS if e["kind"] == "oil_starvation"} == {"left", "right"}
@@ -142,36 +143,32 @@ def test_one_engine_is_clearly_worst_and_one_sound() -> None:
     assert starved["NB-03"] == 0.0
 
 
-def rising_dose(first: float, peak: float, seconds: float, limit: float, power: float) -> float:
-    """Integral, over a straight rise past `limit`, of x^power, or of x - limit if power is 0."""
-    above = seconds * (peak - limit) / (peak - first)
-    if not power:
-        return above * (peak - limit) / 2.0
-    mean = (peak ** (power + 1.0) - limit ** (power + 1.0)) / ((power + 1.0) * (peak - limit))
-    return above * mean
+def harm_of(channel: str, values: FloatArray) -> FloatArray:
+    """Harm a second of what a channel reads, by the formulas of the guide."""
+    if channel == "rpm":
+        blows = 1.0 + (np.maximum(values / 8300.0 - 1.0, 0.0) / 0.02) ** 2
+        return np.where(values > 7600.0, values / 60.0 * (values / 7600.0) ** 10 * blows, 0.0)
+    if channel == "boost":
+        return np.maximum(values - 180.0, 0.0)
+    limit_c, doubles_k = {"oil_temperature": (135.0, 10.0), "coolant_temperature": (108.0, 5.0)}[
+        channel
+    ]
+    excess = np.maximum(values - limit_c, 0.0)
+    return doubles_k / np.log(2.0) * (2.0 ** (excess / doubles_k) - 1.0)
 
 
-def closed_form(session: Session, log: Log, number: int) -> float:
-    """Dose of a planted trapezoid, worked out on paper."""
+def dose_by_quadrature(session: Session, log: Log, number: int) -> float:
+    """Dose of a planted trapezoid, in steps far finer than the simulation's."""
     shape = log.planted[number].shape
     times = shape.knots(session.trace)
     values = session.trace.channels[shape.channel]
     first, last = values[np.searchsorted(session.trace.time_s, times)[[0, 3]]]
-    limit, power, factor = {
-        "rpm": (7600.0, 11.0, 1.0 / 60.0 / 7600.0**10),
-        "boost": (180.0, 0.0, 1.0),
-        "oil_temperature": (135.0, 0.0, 1.0),
-        "coolant_temperature": (108.0, 0.0, 1.0),
-    }[shape.channel]
-    top = shape.peak**power if power else shape.peak - limit
-    return factor * (
-        rising_dose(first, shape.peak, times[1] - times[0], limit, power)
-        + top * (times[2] - times[1])
-        + rising_dose(last, shape.peak, times[3] - times[2], limit, power)
-    )
+    fine_s = np.linspace(times[0], times[3], 20_001)
+    fine = np.interp(fine_s, times, [first, shape.peak, shape.peak, last])
+    return float(np.trapezoid(harm_of(shape.channel, fine), fine_s))
 
 
-def test_doses_have_their_closed_form(sessions: dict[str, Session]) -> None:
+def test_doses_are_those_of_the_planted_shapes(sessions: dict[str, Session]) -> None:
     checked = set()
     for log in LOGS:
         for number, item in enumerate(log.planted):
@@ -180,7 +177,7 @@ def test_doses_have_their_closed_form(sessions: dict[str, Session]) -> None:
             if item.shape.channel == "oil_factor" or item.kind == "cold_load":
                 continue
             if event["ended_by"] == "release":
-                expected = closed_form(sessions[log.name], log, number)
+                expected = dose_by_quadrature(sessions[log.name], log, number)
                 assert event["dose"] == pytest.approx(expected, rel=5e-3)
                 checked.add(item.kind)
     assert checked == {"over_rev", "overboost", "oil_overheat", "coolant_overheat"}

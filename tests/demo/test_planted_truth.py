@@ -105,12 +105,14 @@ def test_every_planted_event_is_found_and_nothing_else(
 
 
 @every_log
-def test_doses_are_right_within_a_hundredth(
+def test_doses_are_right_within_hundredths(
     log: dict[str, Any], outcomes: dict[str, Outcome]
 ) -> None:
     found = outcomes[log["file"]].events
     for event, truth in zip(found, log["events"], strict=True):
-        assert event.dose == pytest.approx(truth["dose"], rel=0.01 if truth["clean"] else 0.05)
+        # past the mechanical limit noise of the reading counts by its square
+        within = 0.02 if event.cause == "driven" else 0.01 if truth["clean"] else 0.05
+        assert event.dose == pytest.approx(truth["dose"], rel=within)
 
 
 @every_log

@@ -12,13 +12,20 @@ from made_runs import line, make_run, make_spec, pulse
 SPEC = make_spec()
 
 
+AS_IT_IS_C = 50.0
+"""20 K below warm, where a turn counts as a turn."""
+
+
 def found(run):
     return cold_loads(run, SPEC, conditions_of(run, SPEC))
 
 
 def test_revs_on_cold_oil_count_in_revolutions():
     run = make_run(
-        10, oil_temperature=40.0, boost=0.0, rpm=line((2, 4000), (4, 6000), (6, 6000), (8, 4000))
+        10,
+        oil_temperature=AS_IT_IS_C,
+        boost=0.0,
+        rpm=line((2, 4000), (4, 6000), (6, 6000), (8, 4000)),
     )
 
     (event,) = found(run)
@@ -29,12 +36,22 @@ def test_revs_on_cold_oil_count_in_revolutions():
 
 
 def test_boost_on_cold_oil_counts_too():
-    run = make_run(10, oil_temperature=40.0, rpm=4500.0, boost=line((2, 0), (4, 160), (6, 0)))
+    run = make_run(10, oil_temperature=AS_IT_IS_C, rpm=4500.0, boost=line((2, 0), (4, 160), (6, 0)))
 
     (event,) = found(run)
 
     assert (event.start_s, event.end_s) == pytest.approx((3, 5), abs=1e-4)
     assert event.dose == pytest.approx(2 * 4500 / 60, rel=1e-5)
+
+
+def test_the_colder_the_oil_the_more_a_turn_counts():
+    doses = [
+        found(make_run(10, oil_temperature=oil_c))[0].dose
+        for oil_c in (-10.0, 10.0, 30.0, 50.0, 69.0)
+    ]
+
+    assert doses == sorted(doses, reverse=True)
+    assert doses[1] > 8.0 * doses[3]
 
 
 def test_it_ends_when_the_oil_is_warm():
@@ -63,7 +80,7 @@ def test_less_than_the_minimum_duration_is_nothing():
 
 
 def test_a_run_without_boost_is_judged_by_speed():
-    run = make_run(10, oil_temperature=30.0, without=["boost"])
+    run = make_run(10, oil_temperature=AS_IT_IS_C, without=["boost"])
 
     (event,) = found(run)
 

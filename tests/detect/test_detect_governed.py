@@ -49,7 +49,9 @@ def harmed() -> Run:
         boost=line((40, 150), (41, 183), (41.2, 183), (42, 150), (70, 81), (80, 20)),
         throttle=50.0,
         oil_pressure=lambda t: (
-            pulse(450.0, 200.0, 61.0, 61.3)(t) - pulse(0.0, 200.0, 75.0, 75.25)(t)
+            line((6.8, 5), (7.0, 450))(t)
+            - pulse(0.0, 250.0, 61.0, 61.3)(t)
+            - pulse(0.0, 200.0, 75.0, 75.25)(t)
         ),
         lateral_g=pulse(0.0, 0.65, 58.0, 60.0),
         coolant_temperature=line((60, 100), (70, 109), (73, 109), (80, 100), (115, 110)),
@@ -125,9 +127,10 @@ def test_another_expected_pressure_concerns_what_reads_it() -> None:
     assert stale_kinds(judged_key(SPEC, one), judged_key(SPEC, other)) == (
         "oil_starvation",
         "low_oil_pressure",
+        "dry_start",
     )
     differing = {k for k in KINDS if found(SPEC, one)[k] != found(SPEC, other)[k]}
-    assert differing <= {"oil_starvation", "low_oil_pressure"}
+    assert differing <= {"oil_starvation", "low_oil_pressure", "dry_start"}
 
 
 def test_other_doubts_or_a_key_of_old_concern_every_kind() -> None:

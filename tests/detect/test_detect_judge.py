@@ -73,11 +73,12 @@ def test_a_moved_limit_leaves_the_event_its_id():
     assert after.spec_version != before.spec_version
 
 
-def test_a_kind_that_is_not_watched_has_no_events():
-    run = make_run(100, native_hz={"oil_pressure": 5.0, "boost": 2.0}, **HARM)
+def test_slow_sampling_hides_what_is_shorter_than_two_samples_and_nothing_longer():
+    run = make_run(100, native_hz={"oil_pressure": 5.0, "boost": 1.0}, **HARM)
     kinds = {event.kind for event in detect(run, SPEC, None)}
 
-    assert kinds == {"cold_load", "over_rev", "coolant_overheat", "oil_overheat"}
+    # starved for a second; boost is above its limit for less than that
+    assert kinds == {"cold_load", "over_rev", "oil_starvation", "coolant_overheat", "oil_overheat"}
 
 
 def test_events_are_plain_values():

@@ -93,37 +93,56 @@ def test_the_throttle_alone_can_tell():
     assert (one(run).cause, one(run).confidence) == ("driven", CERTAIN)
 
 
-def test_a_slow_rise_off_boost_is_on_power():
-    event = one(make_run(10, rpm=line((3, 5000), (5, 8000), (6, 7000)), boost=-60.0))
-
-    assert (event.cause, event.confidence) == ("on_power", CERTAIN)
+SLOW = line((3, 5000), (5, 8000), (6, 7000))  # 1,500 1/min per second
 
 
-def test_a_fast_rise_alone_is_not_enough_for_driven():
+@pytest.mark.parametrize(
+    ("told", "cause"),
+    [
+        ({"boost": 3.0}, "on_power"),
+        ({"boost": 3.0, "throttle": 60.0}, "on_power"),
+        # Nothing but the wheels takes an engine there with its throttle shut, however slowly.
+        ({"boost": 3.0, "throttle": 1.0}, "driven"),
+        ({"boost": -60.0}, "driven"),
+        ({"boost": -60.0, "throttle": 60.0}, "on_power"),
+        ({"without": ["boost"]}, "on_power"),
+    ],
+)
+def test_a_slow_rise_is_driven_where_the_throttle_is_shut(told, cause):
+    event = one(make_run(10, rpm=SLOW, **told))
+
+    assert (event.cause, event.confidence) == (cause, CERTAIN)
+
+
+def test_faster_than_it_can_rev_an_engine_is_driven_whatever_is_logged():
     event = one(make_run(10, rpm=DOWNSHIFT, without=["boost"]))
 
-    assert event.cause == "on_power"
-    assert event.confidence == confidence_of([Reason("lift_not_logged")])
+    assert (event.cause, event.confidence) == ("driven", CERTAIN)
 
 
-def test_boost_that_is_lost_does_not_tell():
-    run = make_run(10, rpm=DOWNSHIFT, boost=-60.0, bad={"boost": slice(None)})
+@pytest.mark.parametrize("lost", [{"without": ["boost"]}, {"bad": {"boost": slice(None)}}])
+def test_faster_than_in_gear_nothing_tells_the_cause(lost):
+    rpm = line((4.5, 6000), (5.0, 8000), (5.4, 7000))  # 4,000 1/min per second
+    event = one(make_run(10, rpm=rpm, **lost))
 
-    assert one(run).confidence.level == "low"
+    assert (event.cause, event.confidence) == (
+        "unknown",
+        confidence_of([Reason("lift_not_logged")]),
+    )
 
 
 def test_a_log_that_starts_above_the_redline_does_not_show_the_rise():
     event = one(make_run(10, rpm=line((0, 8000), (1, 7000)), boost=-60.0))
 
     assert event.start_s == 0.0
-    assert event.cause == "on_power"
+    assert event.cause == "unknown"
     assert event.confidence == confidence_of([Reason("rise_not_logged")])
 
 
 def test_noise_at_a_high_rate_does_not_look_like_a_downshift():
     noise = np.random.default_rng(3).normal(0, 30, 2001)
     run = make_run(
-        10, 200, rpm=lambda t: line((0, 6000), (5, 8000), (10, 6000))(t) + noise, boost=-60.0
+        10, 200, rpm=lambda t: line((0, 6000), (5, 8000), (10, 6000))(t) + noise, boost=0.0
     )
 
     assert {event.cause for event in over_revs(run, SPEC)} == {"on_power"}

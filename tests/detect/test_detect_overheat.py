@@ -17,6 +17,12 @@ def coolant(run):
     return coolant_overheats(run, SPEC, conditions_of(run, SPEC))
 
 
+def ramp(most_k, doubles_k):
+    """Closed form of the dose of a ramp of 2 K a second to so far above the limit, and back."""
+    scale = doubles_k / np.log(2.0)
+    return scale**2 * (2.0 ** (most_k / doubles_k) - 1.0) - scale * most_k
+
+
 def oil(run):
     return oil_overheats(run, SPEC, conditions_of(run, SPEC))
 
@@ -26,7 +32,8 @@ def test_a_triangle_has_its_closed_form():
 
     assert (event.kind, event.cause) == ("coolant_overheat", None)
     assert (event.start_s, event.end_s) == pytest.approx((4, 16), abs=1e-5)
-    assert event.dose == pytest.approx(12 * 12 / 2, rel=1e-5)
+    # Rises by 2 K a second to 12 above the limit, and falls.
+    assert event.dose == pytest.approx(ramp(12.0, 5.0), rel=1e-5)
     assert (event.peak, event.peak_s) == (120.0, 10.0)
 
 
@@ -34,7 +41,7 @@ def test_oil_is_judged_by_its_own_limit():
     (event,) = oil(make_run(20, 10, oil_temperature=line((0, 125), (10, 145), (20, 125))))
 
     assert event.kind == "oil_overheat"
-    assert event.dose == pytest.approx(10 * 10 / 2, rel=1e-5)
+    assert event.dose == pytest.approx(ramp(10.0, 10.0), rel=1e-5)
 
 
 def test_heat_soak_after_shutdown_says_so():
@@ -87,4 +94,4 @@ def test_one_bad_reading_of_a_slow_channel_does_not_split():
 
     (event,) = coolant(run)
 
-    assert event.dose == pytest.approx(72, rel=1e-5)
+    assert event.dose == pytest.approx(ramp(12.0, 5.0), rel=1e-5)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from typing import Any
 
 import hypothesis.strategies as st
 import numpy as np
@@ -40,8 +41,11 @@ def hectic_run(seed: int, *, seconds: float = 240.0, hz: float = 20.0) -> Run:
         return np.interp(time_s, knots, rng.uniform(low, high, len(knots)))
 
     rpm = between(3500.0, 8000.0, 3.0)
+    pressure = between(80.0, 520.0, 4.0)
     for at_s in rng.uniform(0.0, time_s[-1], 3):
-        rpm[(time_s > at_s) & (time_s < at_s + rng.choice([0.4, 6.0, 20.0]))] = 0.0
+        off_s = rng.choice([0.4, 6.0, 20.0])
+        rpm[(time_s > at_s) & (time_s < at_s + off_s)] = 0.0
+        pressure[(time_s > at_s) & (time_s < at_s + off_s + rng.choice([0.5, 2.5, 5.0]))] = 10.0
     bad = {}
     for name in ("rpm", "oil_pressure", "oil_temperature", "lateral_g", "boost"):
         lost = np.zeros(len(time_s), dtype=np.bool_)
@@ -54,11 +58,12 @@ def hectic_run(seed: int, *, seconds: float = 240.0, hz: float = 20.0) -> Run:
         bad=bad,
         native_hz={"oil_temperature": 2.0},
         rpm=rpm,
-        oil_pressure=between(80.0, 520.0, 4.0),
+        oil_pressure=pressure,
         oil_temperature=between(40.0, 140.0, 25.0),
         coolant_temperature=between(70.0, 115.0, 12.0),
         boost=between(20.0, 200.0, 5.0),
         lateral_g=between(-1.2, 1.2, 2.0),
+        speed=between(20.0, 250.0, 4.0),
     )
 
 
@@ -85,12 +90,12 @@ def test_a_hectic_run_has_events_of_every_kind_and_is_really_cut(
 ) -> None:
     run = hectic_run(7, seconds=1200.0)
     whole = detect(run, SPEC, SURFACE)
-    assert len({event.kind for event in whole}) == 7
+    assert len({event.kind for event in whole}) == 8
     searched = []
 
-    def counted(some: Run, *given: object) -> tuple[object, ...]:
+    def counted(some: Run, **given: Any) -> tuple[object, ...]:
         searched.append(some.samples)
-        return detect(some, *given)
+        return detect(some, **given)
 
     monkeypatch.setattr(parts, "detect", counted)
     assert detect_parts(parts_of(run, list(range(2000, 24_000, 2000))), SPEC, SURFACE) == whole

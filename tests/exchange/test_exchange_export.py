@@ -22,6 +22,7 @@ from babbitt.exchange.export import export
 from babbitt.exchange.files import as_written, dictionary_rows, harmless
 from babbitt.exchange.tables import tables_of
 from babbitt.logbook.folder import Logbook
+from babbitt.model.kinds import KINDS
 from babbitt.model.records import Window
 from babbitt.register.dictionary import Column, dictionary
 from babbitt.register.queries.dump import TableDump
@@ -127,7 +128,7 @@ def test_doses_of_events_that_count_add_up_to_the_totals(full: Logbook, tmp_path
         GROUP BY ALL
         """
     ).fetchall()
-    assert len(rows) == 3 * 7, "three builds, seven kinds"
+    assert len(rows) == 3 * len(KINDS), "three builds, every kind"
     assert {row[3] for row in rows if row[:3] == ("E1", 1, "over_rev")} == {1}, "one is harmless"
     for *_, count, dose, events, summed in rows:
         assert count == events

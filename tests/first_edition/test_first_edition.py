@@ -74,12 +74,13 @@ def test_the_logbook_is_whole(ask: Ask) -> None:
 
 
 def test_every_run_is_there(ask: Ask) -> None:
-    assert ask("run", "list", "--json").json == ANSWERS["run list"]
+    found = ask("run", "list", "--json").json
+    assert without(found, "judged_by") == without(ANSWERS["run list"], "judged_by")
 
 
 def test_every_event_and_review_is_there(ask: Ask) -> None:
     found = ask("events", "--json").json
-    new = "confidence", "lap", "corner"
+    new = ("confidence", "direction", "lap", "corner", "spec_version", "dose")
     assert without(found, *new) == without(ANSWERS["events"], *new)
     for now, before in zip(found, ANSWERS["events"], strict=True):
         level, _, said = before["confidence"].partition(": ")
@@ -87,17 +88,30 @@ def test_every_event_and_review_is_there(ask: Ask) -> None:
         assert len(now["confidence"]["reasons"]) == len(said.split("; ") if said else [])
 
 
+def but_doses(rows: Any) -> Any:
+    """Totals without what another detector makes of the same events, and its new kinds."""
+    if isinstance(rows, list):
+        return [but_doses(each) for each in rows]
+    if not isinstance(rows, dict):
+        return rows
+    anew = (
+        *("dose", "used", "limit", "stale", "dry_start", "spec_version"),
+        *("rod_fatigue_s", "spring_fatigue_s", "watched_s", "watched_share"),
+    )
+    return {name: but_doses(each) for name, each in rows.items() if name not in anew}
+
+
 def test_totals_are_what_they_were(ask: Ask) -> None:
     told = {row["engine_id"]: row for row in ANSWERS["totals"]}
     for row in ask("totals", "--json").json:
-        assert row == told[row["engine_id"]]
+        assert but_doses(row) == but_doses(told[row["engine_id"]])
 
 
 @pytest.mark.parametrize("engine", ["NB-01", "NB-02"])
 def test_totals_by_part_are_what_they_were(ask: Ask, engine: str) -> None:
     asked = f"totals {engine} --parts"
     found = ask("totals", engine, "--parts", "--json").json
-    assert by_part(found) == by_part(named_today(ANSWERS[asked]))
+    assert by_part(but_doses(found)) == by_part(but_doses(named_today(ANSWERS[asked])))
 
 
 @pytest.mark.parametrize("engine", ["NB-01", "NB-02"])

@@ -67,9 +67,9 @@ def test_channels_keep_the_order_of_the_log() -> None:
 def test_what_cannot_be_watched_is_said_once() -> None:
     run = read(csv_of(["time", "rpm", "boost [kPa]"], [(0.0, 900, 1), (0.1, 910, 2)]))
     assert run.info.warnings[-1] == (
-        "Not in this log, so not watched: oil pressure (oil starvation, low oil pressure); oil "
-        "temperature (oil overheat, cold load); coolant temperature (coolant overheat); lateral "
-        "acceleration (oil starvation)."
+        "Not in this log, so not watched: oil pressure (oil starvation, low oil pressure, dry "
+        "start); oil temperature (oil overheat, cold load); coolant temperature (coolant "
+        "overheat); lateral acceleration (oil starvation)."
     )
 
 

@@ -17,7 +17,7 @@ def test_sections_left_out_take_their_defaults() -> None:
     assert spec.oil_pressure.starved_fraction == 0.75
     assert spec.cornering.lookback_s == 1.5
     assert spec.life.of("over_rev") == 900.0
-    assert [spec.life.of(kind) for kind in list(KINDS)[1:]] == [None] * 6
+    assert [spec.life.of(kind) for kind in list(KINDS)[1:]] == [None] * 7
 
 
 @pytest.mark.parametrize(

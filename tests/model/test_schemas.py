@@ -31,6 +31,7 @@ EVENT = Event(
     dose_unit="weighted rev",
     cause="on_power",
     side=None,
+    direction=None,
     ended_by="release",
     confidence=CERTAIN,
     review=None,

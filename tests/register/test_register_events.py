@@ -30,6 +30,7 @@ def test_events_come_back_as_they_were_found(with_engine):
         peak=120.5,
         cause=None,
         side="left",
+        direction="left",
         confidence=confidence_of([Reason("pressure_not_learned")]),
     )
     add_run(with_engine, found=[an_event(), starved])

@@ -3,6 +3,7 @@ from dataclasses import asdict
 import pytest
 
 from babbitt.errors import RegisterError
+from babbitt.model.kinds import KINDS
 from babbitt.register.queries import run_lines
 from babbitt.register.records import corrections, events
 from register_records import MAY, add_engine, add_run, an_event, an_exposure, days, read, write
@@ -30,7 +31,7 @@ def test_runs_come_newest_first_with_their_events_by_kind(with_engine):
     assert result.found == 2
     assert result.lines[0].kinds == ()
     assert "over_rev" not in result.lines[0].blind
-    assert len(result.lines[0].blind) == 6
+    assert len(result.lines[0].blind) == len(KINDS) - 1
     over_rev, starvation = result.lines[1].kinds
     assert (over_rev.count, over_rev.worst, over_rev.to_review) == (2, 7900.0, 2)
     assert (starvation.count, starvation.worst, starvation.unit) == (2, 90.0, "kPa")

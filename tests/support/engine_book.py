@@ -130,6 +130,7 @@ def starvation(run_id: str, engine_id: str, at_s: float, dose: float) -> Event:
         dose_unit="rev",
         cause=None,
         side="left",
+        direction="left",
         ended_by="release",
         confidence=CERTAIN,
         review=None,

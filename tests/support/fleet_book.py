@@ -125,6 +125,7 @@ def _add_run(
                     "dose_unit": KINDS[kind].dose_unit,
                     "cause": "on_power" if kind == "over_rev" else None,
                     "side": None,
+                    "direction": None,
                     "ended_by": "release",
                     "confidence": CERTAIN.to_json(),
                     "review": None,

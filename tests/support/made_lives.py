@@ -42,6 +42,7 @@ def an_event(event_id: str = "e1", *, at: datetime = MAY, **changes) -> DatedEve
         "dose": 10.0,
         "cause": None,
         "side": "left",
+        "direction": "left",
         "ended_by": "release",
         "confidence": CERTAIN,
         "review": None,

@@ -92,6 +92,7 @@ def an_event(run_id="r1", *, kind="over_rev", start_s=100.0, end_s=102.0, peak_s
         dose_unit=KINDS[kind].dose_unit,
         cause="on_power" if kind == "over_rev" else None,
         side=None,
+        direction=None,
         ended_by="release",
         confidence=CERTAIN,
         review=None,

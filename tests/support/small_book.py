@@ -88,6 +88,7 @@ def add_run(
         dose_unit="rev",
         cause=None,
         side="left",
+        direction="left",
         ended_by="release",
         confidence=CERTAIN,
         review=None,

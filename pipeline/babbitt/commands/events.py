@@ -19,7 +19,7 @@ from babbitt.commands.common import (
 )
 from babbitt.model.event import Event, Verdict
 from babbitt.model.kinds import KINDS, Kind
-from babbitt.present.views.event_words import reasons_in_words
+from babbitt.present.views.event_words import cause_words, direction_words, reasons_in_words
 from babbitt.present.words import NOTHING, Reader, clock, duration, reader_of, short, table
 from babbitt.register import Session
 from babbitt.register.records import events as records
@@ -131,8 +131,8 @@ def _what(event: Event) -> str:
     """Return the kind of an event, and what else is known: cause, side, place, doubts."""
     parts = [
         KINDS[event.kind].title,
-        event.cause.replace("_", " ") if event.cause else "",
-        f"{event.side}-hander" if event.side else "",
+        cause_words(event),
+        direction_words(event),
         "" if event.lap is None else f"lap {event.lap}",
         "" if event.corner is None else f"corner {event.corner}",
         "cut off by a gap" if event.ended_by == "gap" else "",

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 from babbitt.detect.conditions import Conditions
 from babbitt.detect.pressure import PressureSurface
 from babbitt.detect.spans import SampleArray, Spans
 from babbitt.model.engine_spec import EngineSpec
-from babbitt.model.event import CERTAIN, Confidence, Event, event_id_of
+from babbitt.model.event import CERTAIN, Confidence, Direction, Event, event_id_of
 from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.run import BoolArray, FloatArray, IndexArray, Run
-
-Side = Literal["left", "right"]
 
 MERGE_GAP_S = 0.5
 """Spans that follow one another sooner are one event."""
@@ -51,6 +48,29 @@ def below(run: Run, name: str, limit: float) -> BoolArray:
     return found
 
 
+LEAST_SAMPLES = 2
+"""What is shorter than so many samples of its channel cannot be told from one odd sample."""
+
+RATE_TOLERANCE = 0.05
+"""Loggers miss their nominal rate by a little."""
+
+
+def least_duration_s(run: Run, channel: str, wanted_s: float) -> float:
+    """Return how long the shortest event lasts that a channel shows.
+
+    Slow sampling hides what is shorter than two of its samples, and nothing longer.
+
+    Args:
+        run: with the channel.
+        channel: that the event is found in.
+        wanted_s: as the limits have it; 0: no least.
+    """
+    rate_hz = run.signals[channel].native_hz
+    if wanted_s == 0.0 or rate_hz <= 0.0:
+        return wanted_s
+    return max(wanted_s, LEAST_SAMPLES * (1.0 - RATE_TOLERANCE) / rate_hz)
+
+
 def max_gap_s(run: Run, *channels: str) -> float:
     """Return the longest step, in seconds, over which these channels still count as known.
 
@@ -71,7 +91,7 @@ def events_of(
     peaks: IndexArray,
     doses: FloatArray,
     causes: Sequence[str | None] | None = None,
-    sides: Sequence[Side | None] | None = None,
+    directions: Sequence[Direction | None] | None = None,
     confidences: Sequence[Confidence] | None = None,
 ) -> tuple[Event, ...]:
     """Return the spans as events, one each, not reviewed.
@@ -85,13 +105,14 @@ def events_of(
         peaks: index of the worst sample of each span; shape (n,).
         doses: in the unit of the kind; shape (n,).
         causes: of each span; None: no cause to tell.
-        sides: of each span; None: no side to tell.
+        directions: of each span; None: none to tell.
         confidences: of each span; None: all certain.
     """
     version = spec.version()
     events = []
     for i, kind in enumerate(kinds):
         peak_s = float(run.time_s[peaks[i]])
+        direction = directions[i] if directions else None
         events.append(
             Event(
                 event_id=event_id_of(run.info.run_id, kind, peak_s),
@@ -107,7 +128,8 @@ def events_of(
                 dose=float(doses[i]),
                 dose_unit=KINDS[kind].dose_unit,
                 cause=causes[i] if causes else None,
-                side=sides[i] if sides else None,
+                side=direction if direction in ("left", "right") else None,
+                direction=direction,
                 ended_by=spans.ended_by[i],
                 confidence=confidences[i] if confidences else CERTAIN,
                 review=None,

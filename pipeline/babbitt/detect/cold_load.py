@@ -10,9 +10,11 @@ from babbitt.detect.assemble import (
     Detector,
     below,
     events_of,
+    least_duration_s,
     max_gap_s,
 )
 from babbitt.detect.conditions import Conditions, held_oil_temperature
+from babbitt.detect.doses import cold_turns
 from babbitt.detect.spans import find_spans
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.event import Event
@@ -26,11 +28,11 @@ RELEASE_SHARE = 0.02
 
 
 def cold_loads(run: Run, spec: EngineSpec, conditions: Conditions) -> tuple[Event, ...]:
-    """Find where a running engine was loaded before its oil was warm; the dose is in revolutions.
+    """Find where a running engine was loaded before its oil was warm.
 
-    Oil must be cold and either engine speed or boost beyond its limit at once, so the kernel is
-    given the lesser of how cold and how loaded, each as a share of its own scale: the one that
-    crosses zero decides.
+    The dose is in revolutions, the more the colder; see `cold_turns`. Oil must be cold and either
+    engine speed or boost beyond its limit at once, so the kernel is given the lesser of how cold
+    and how loaded, each as a share of its own scale: the one that crosses zero decides.
     """
     rpm = run.signals["rpm"]
     excess = np.float32(spec.oil_temperature.warm_c) - conditions.oil_c
@@ -45,14 +47,14 @@ def cold_loads(run: Run, spec: EngineSpec, conditions: Conditions) -> tuple[Even
         excess,
         release=-RELEASE_SHARE,
         merge_gap_s=MERGE_GAP_S,
-        min_duration_s=spec.cold_load.min_duration_s,
+        min_duration_s=least_duration_s(run, "rpm", spec.cold_load.min_duration_s),
         max_gap_s=max_gap_s(run, "rpm"),
         usable=rpm.usable(),
         long_steps=run.long_steps,
     )
 
-    def rev_per_s(speed_rpm: FloatArray) -> FloatArray:
-        return speed_rpm / 60.0
+    def turns(speed_rpm: FloatArray, oil_c: FloatArray) -> FloatArray:
+        return cold_turns(speed_rpm, oil_c, spec.oil_temperature.warm_c, spec.oil)
 
     return events_of(
         run,
@@ -61,7 +63,7 @@ def cold_loads(run: Run, spec: EngineSpec, conditions: Conditions) -> tuple[Even
         ["cold_load"] * len(spans),
         values=rpm.values,
         peaks=spans.peaks(rpm.values),
-        doses=spans.integrate(rev_per_s, rpm.values, degree=1),
+        doses=spans.integrate(turns, rpm.values, conditions.oil_c, degree=5),
     )
 
 

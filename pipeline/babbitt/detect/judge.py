@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
+from dataclasses import replace
 
-from babbitt.detect import cold_load, oil_pressure, over_rev, overboost, overheat
+from babbitt.detect import cold_load, dry_start, oil_pressure, over_rev, overboost, overheat
 from babbitt.detect.assemble import Detector
 from babbitt.detect.conditions import conditions_of
 from babbitt.detect.pressure import PressureSurface
@@ -19,6 +20,7 @@ DETECTORS: dict[Kind, Detector] = {
     # One search finds both, and tells them apart.
     "oil_starvation": oil_pressure.DETECTOR,
     "low_oil_pressure": oil_pressure.DETECTOR,
+    "dry_start": dry_start.DETECTOR,
     "coolant_overheat": overheat.COOLANT,
     "oil_overheat": overheat.OIL,
     "overboost": overboost.DETECTOR,
@@ -26,7 +28,7 @@ DETECTORS: dict[Kind, Detector] = {
 }
 """What finds the events of each kind."""
 
-DETECTOR_VERSION = 2
+DETECTOR_VERSION = 3
 """Raised whenever the same run, limits and surface give other events than before."""
 
 
@@ -35,6 +37,8 @@ def detect(
     spec: EngineSpec,
     surface: PressureSurface | None,
     kinds: Collection[Kind] = KINDS,
+    *,
+    straight: float = 1.0,
 ) -> tuple[Event, ...]:
     """Find the harmful events of a run.
 
@@ -45,14 +49,15 @@ def detect(
         spec: the limits that judge it.
         surface: expected oil pressure of the engine's build; None: not known yet.
         kinds: only these are looked for; both kinds of low oil pressure, or neither.
+        straight: see `straight_share`.
 
     Returns:
         The events in order of start.
     """
-    kinds = watchable(run, spec).intersection(kinds)
+    kinds = watchable(run).intersection(kinds)
     if not kinds:
         return ()
-    conditions = conditions_of(run, spec)
+    conditions = replace(conditions_of(run, spec), straight=straight)
     events: list[Event] = []
     for detector in detectors_of(kinds):
         events += detector.find(run, spec, surface, conditions)

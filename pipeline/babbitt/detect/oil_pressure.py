@@ -8,20 +8,28 @@ from babbitt.detect.assemble import (
     MERGE_GAP_S,
     SURE,
     Detector,
-    Side,
     events_of,
+    least_duration_s,
     max_gap_s,
 )
-from babbitt.detect.conditions import Conditions, held_oil_temperature
+from babbitt.detect.conditions import Conditions, TurnArray, held_oil_temperature
+from babbitt.detect.doses import dry_turns, hot_oil_factor
 from babbitt.detect.pressure import PressureSurface, floor_line_kpa
 from babbitt.detect.spans import Spans, find_spans
-from babbitt.model.engine_spec import EngineSpec
-from babbitt.model.event import Confidence, Event, Reason, confidence_of
+from babbitt.model.engine_spec import EngineSpec, OilPressureSection
+from babbitt.model.event import Confidence, Direction, Event, Reason, confidence_of
 from babbitt.model.kinds import Kind
 from babbitt.model.run import SUSPECT, BoolArray, ChannelArray, FloatArray, Run
 
 RELEASE_KPA = 10.0
 """Above the limit; about the ripple of a gear pump (common practice, no source)."""
+
+IDLE_SHARE = 0.75
+"""Of idle speed: an engine that turns slower is being started or stopped (common practice, no
+source)."""
+
+OIL_LAG_S = 0.3
+"""So long after the oil left the pickup the pressure falls (common practice, no source)."""
 
 DOUBTED_SHARE = 0.5
 """An event of which as many samples are suspect may be the sensor's (our own choice)."""
@@ -32,55 +40,59 @@ def oil_deficits(
 ) -> tuple[Event, ...]:
     """Find where oil pressure was too low for engine speed and oil temperature.
 
-    Cornering, or within the lookback, the limit is starved_fraction of the expected pressure;
-    elsewhere it is the floor line too, whichever is higher. A deficit is one event: oil_starvation
-    where it opened cornering, else low_oil_pressure. It is judged only above floor_above_rpm and
-    once the engine has settled. The dose is in revolutions, each times the missing share of the
-    expected pressure (for low_oil_pressure, of the floor line where that is higher).
+    Above floor_above_rpm the limit is starved_fraction of the expected pressure, below, from idle
+    up, lost_fraction. Before a surface is learned the floor line is expected, and, where the car
+    goes straight above floor_above_rpm, it is the limit itself. A deficit is one event:
+    oil_starvation where it opened as the car was thrown about and is deeper than what the run
+    lacks when it goes straight, else low_oil_pressure. It is judged once the engine has settled.
+    The dose is in revolutions, each by the missing share of the expected pressure, for
+    oil_starvation of what the run has of it when going straight, and by how thin the oil is; see
+    doses.py.
 
     Args:
         run: with rpm and oil_pressure.
         spec: the limits.
-        surface: expected pressure of the engine's build; None: not known yet, the floor line is
-            expected.
+        surface: expected pressure of the engine's build; None: not known yet.
         conditions: of the run.
     """
     rpm, pressure = run.signals["rpm"], run.signals["oil_pressure"]
     limits = spec.oil_pressure
-    judged = conditions.settled & (rpm.values > limits.floor_above_rpm)
+    judged = conditions.settled & (rpm.values >= np.float32(IDLE_SHARE * spec.engine.idle_rpm))
     if not judged.any():
         return ()
     usable = rpm.usable() & pressure.usable()
-    floor = floor_line_kpa(rpm.values, limits)
-    most = 0.0 if surface is None else limits.starved_fraction * float(surface.kpa.max())
-    near = np.flatnonzero(judged & _may_be_near(pressure.values, floor, most, usable))
+    most = float(surface.kpa.max()) if surface else limits.relief_kpa / limits.starved_fraction
+    near = np.flatnonzero(judged & _may_be_near(pressure.values, limits, most, usable))
 
-    expected = np.full(len(floor), np.nan, dtype=np.float32)
-    expected[near] = (
-        floor[near]
-        if surface is None
-        else surface.expected(rpm.values[near], conditions.oil_c[near])
-    )
-    limit = expected[near] * np.float32(limits.starved_fraction)
-    np.maximum(limit, floor[near], out=limit, where=conditions.turning[near] == 0)
-    deficit = np.full(len(floor), -np.inf, dtype=np.float32)
+    expected = np.full(run.samples, np.nan, dtype=np.float32)
+    expected[near] = expected_kpa(rpm.values[near], conditions.oil_c[near], surface, limits)
+    limit = _limit_kpa(rpm.values[near], expected[near], conditions.turning[near], surface, limits)
+    deficit = np.full(run.samples, -np.inf, dtype=np.float32)
     deficit[near] = limit - pressure.values[near]
     spans = find_spans(
         run.time_s,
         deficit,
         release=-RELEASE_KPA,
         merge_gap_s=MERGE_GAP_S,
-        min_duration_s=limits.min_duration_s,
+        min_duration_s=least_duration_s(run, "oil_pressure", limits.min_duration_s),
         max_gap_s=max_gap_s(run, "oil_pressure", "rpm"),
         usable=usable,
         long_steps=run.long_steps,
     )
-    turns = conditions.turning[spans.openings]
-    kinds: list[Kind] = ["oil_starvation" if turn else "low_oil_pressure" for turn in turns]
-    in_corner = spans.integrate(_missing_rev_per_s, rpm.values, pressure.values, expected, degree=3)
-    reference = np.maximum(expected, floor)
-    elsewhere = spans.integrate(
-        _missing_rev_per_s, rpm.values, pressure.values, reference, degree=3
+    thrown = conditions.turning[spans.openings] != 0
+    shares = pressure.values / expected
+    deeper = -shares[spans.peaks(-shares)] > -limits.starved_fraction * conditions.straight
+    starved = thrown & (deeper | (conditions.straight == 1.0))
+    kinds: list[Kind] = ["oil_starvation" if each else "low_oil_pressure" for each in starved]
+
+    def turns(speed: FloatArray, kpa: FloatArray, of: FloatArray, at_c: FloatArray) -> FloatArray:
+        return dry_turns(speed, kpa, of) * hot_oil_factor(at_c, spec.oil)
+
+    whole, in_corner = (
+        spans.integrate(
+            turns, rpm.values, pressure.values, expected * share, conditions.oil_c, degree=4
+        )
+        for share in (np.float32(1.0), np.float32(conditions.straight))
     )
     return events_of(
         run,
@@ -89,43 +101,73 @@ def oil_deficits(
         kinds,
         values=pressure.values,
         peaks=spans.peaks(-pressure.values),
-        doses=np.where(turns != 0, in_corner, elsewhere),
-        sides=[_SIDES[int(turn)] for turn in turns],
+        doses=np.where(starved, in_corner, whole),
+        directions=_directions(run, spans, conditions, starved),
         confidences=_confidences(run, spans, surface, conditions.oil_c, kinds),
     )
 
 
-_SIDES: dict[int, Side | None] = {1: "left", -1: "right", 0: None}
+def expected_kpa(
+    rpm: ChannelArray,
+    oil_c: ChannelArray,
+    surface: PressureSurface | None,
+    limits: OilPressureSection,
+) -> ChannelArray:
+    """Return the oil pressure that is expected: of the surface, or else the floor line."""
+    return floor_line_kpa(rpm, limits) if surface is None else surface.expected(rpm, oil_c)
+
+
+def _limit_kpa(
+    rpm: ChannelArray,
+    expected: ChannelArray,
+    turning: TurnArray,
+    surface: PressureSurface | None,
+    limits: OilPressureSection,
+) -> ChannelArray:
+    """Return the pressure below which too much is missing; shape (samples,) like all of these."""
+    fast = rpm > limits.floor_above_rpm
+    least = np.where(fast, np.float32(limits.starved_fraction), np.float32(limits.lost_fraction))
+    if surface is None:
+        least[fast & (turning == 0)] = 1.0
+    limit: ChannelArray = expected * least
+    return limit
+
+
+def _directions(
+    run: Run, spans: Spans, conditions: Conditions, starved: BoolArray
+) -> list[Direction | None]:
+    """Return what the oil ran away from: in esses, the corner before the pressure moved."""
+    before = np.searchsorted(run.time_s, run.time_s[spans.openings] - OIL_LAG_S, side="right") - 1
+    earlier = conditions.turning[np.maximum(before, 0)]
+    turns = np.where(earlier != 0, earlier, conditions.turning[spans.openings])
+    return [
+        _DIRECTIONS[int(turn)] if each else None for turn, each in zip(turns, starved, strict=True)
+    ]
+
+
+_DIRECTIONS: dict[int, Direction] = {1: "left", -1: "right", 2: "braking", -2: "accelerating"}
 
 
 def _may_be_near(
-    pressure_kpa: ChannelArray, floor_kpa: ChannelArray, most_kpa: float, usable: BoolArray
+    pressure_kpa: ChannelArray, limits: OilPressureSection, most_kpa: float, usable: BoolArray
 ) -> BoolArray:
     """Tell where pressure may be near its limit, which need not be worked out elsewhere.
 
     Args:
         pressure_kpa: shape (samples,).
-        floor_kpa: the floor line; shape (samples,).
-        most_kpa: no limit but the floor line lies higher.
+        limits: of the engine.
+        most_kpa: no more is ever expected.
         usable: shape (samples,).
 
     Returns:
-        Where pressure is not above both by RELEASE_KPA, and the usable samples on either side;
-        shape (samples,).
+        Where pressure is not above any limit by RELEASE_KPA, and the usable samples on either
+        side; shape (samples,).
     """
-    near = pressure_kpa < np.maximum(floor_kpa, np.float32(most_kpa)) + np.float32(RELEASE_KPA)
+    near = pressure_kpa < np.float32(limits.starved_fraction * most_kpa + RELEASE_KPA)
     near |= ~usable
     near[1:] |= near[:-1]
     near[:-1] |= near[1:]
     return near
-
-
-def _missing_rev_per_s(
-    speed_rpm: FloatArray, pressure_kpa: FloatArray, reference_kpa: FloatArray
-) -> FloatArray:
-    missing = np.clip(1.0 - pressure_kpa / reference_kpa, 0.0, 1.0)
-    lost: FloatArray = speed_rpm / 60.0 * missing
-    return lost
 
 
 def _confidences(
@@ -159,12 +201,12 @@ def _confidences(
 
 def _released(run: Run, spec: EngineSpec, surface: PressureSurface | None) -> BoolArray:
     oil, rpm, limits = run.signals["oil_pressure"], run.signals["rpm"], spec.oil_pressure
-    up = (rpm.values <= limits.floor_above_rpm) | ~oil.usable() | ~rpm.usable()
+    slow = rpm.values < np.float32(IDLE_SHARE * spec.engine.idle_rpm)
+    up = slow | ~oil.usable() | ~rpm.usable()
     at = np.flatnonzero(~up)
-    least = floor_line_kpa(rpm.values[at], limits)
-    if surface is not None:
-        expected = surface.expected(rpm.values[at], held_oil_temperature(run)[at])
-        np.maximum(least, expected * np.float32(limits.starved_fraction), out=least)
+    turns = np.zeros(len(at), dtype=np.int8)
+    expected = expected_kpa(rpm.values[at], held_oil_temperature(run)[at], surface, limits)
+    least = _limit_kpa(rpm.values[at], expected, turns, surface, limits)
     up[at] = oil.values[at] > least + SURE * RELEASE_KPA
     return up
 

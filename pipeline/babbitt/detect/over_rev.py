@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from babbitt.detect.assemble import (
     events_of,
     max_gap_s,
 )
+from babbitt.detect.doses import fatigue_and_blows
 from babbitt.detect.spans import find_spans
 from babbitt.model.engine_spec import EngineSpec, OverRevSection
 from babbitt.model.event import CERTAIN, Confidence, Event, Reason, confidence_of
@@ -34,16 +36,22 @@ RISE_BEFORE_S = 0.3
 NO_BOOST_KPA = 5.0
 CLOSED_THROTTLE_PERCENT = 5.0
 
+SHUT_BOOST_KPA = -20.0
+"""Below ambient, at speed: the throttle is shut (common practice, no source)."""
+
+GEARED_SHARE = 0.5
+"""Of how fast an engine revs freely: with a car to pull it gains no faster (common practice, no
+source)."""
+
 
 def over_revs(run: Run, spec: EngineSpec) -> tuple[Event, ...]:
     """Find the over-revs of a run.
 
-    The dose is in weighted revolutions: each turn above the redline counts (rpm/redline)^(2m).
-    Reciprocating load grows with the square of speed, and fatigue life falls with the m-th power
-    of stress (Basquin); shares of life add up (Palmgren-Miner).
+    The dose is in weighted revolutions; see `fatigue_and_blows`.
 
-    The cause is `driven` where the engine could not have revved itself there: with no boost or a
-    closed throttle, faster than it can rev freely.
+    The cause is `driven` where the engine could not have revved itself there: with the throttle
+    shut, or faster than it can rev freely. It is `unknown` where neither throttle nor boost is
+    logged and it rose faster than in gear, and where the rise itself is not logged.
     """
     rpm = run.signals["rpm"]
     limits = spec.over_rev
@@ -57,10 +65,6 @@ def over_revs(run: Run, spec: EngineSpec) -> tuple[Event, ...]:
         usable=rpm.usable(),
         long_steps=run.long_steps,
     )
-    power = 2.0 * limits.fatigue_exponent
-
-    def weighted_rev_per_s(speed_rpm: FloatArray) -> FloatArray:
-        return speed_rpm / 60.0 * (speed_rpm / limits.redline_rpm) ** power
 
     openings_s = run.time_s[spans.openings]
     causes = [
@@ -74,7 +78,11 @@ def over_revs(run: Run, spec: EngineSpec) -> tuple[Event, ...]:
         ["over_rev"] * len(spans),
         values=rpm.values,
         peaks=spans.peaks(rpm.values),
-        doses=spans.integrate(weighted_rev_per_s, rpm.values, degree=math.ceil(power) + 1),
+        doses=spans.integrate(
+            partial(fatigue_and_blows, limits=limits),
+            rpm.values,
+            degree=math.ceil(2.0 * limits.fatigue_exponent) + 3,
+        ),
         causes=[cause for cause, _ in causes],
         confidences=[confidence for _, confidence in causes],
     )
@@ -89,13 +97,21 @@ def _cause(
     under way when the log, or a stretch of it, began.
     """
     if start_s == opening_s:
-        return "on_power", confidence_of([Reason("rise_not_logged")])
-    if _steepest_rise_rpm_per_s(run, start_s, opening_s) <= limits.free_rev_rpm_per_s:
+        return "unknown", confidence_of([Reason("rise_not_logged")])
+    rise = _steepest_rise_rpm_per_s(run, start_s, opening_s) / limits.free_rev_rpm_per_s
+    throttle, boost = _last(run, "throttle", start_s), _last(run, "boost", start_s)
+    if throttle is not None and throttle <= CLOSED_THROTTLE_PERCENT:
+        return "driven", CERTAIN
+    if throttle is None and boost is not None and boost <= SHUT_BOOST_KPA:
+        return "driven", CERTAIN
+    if throttle is None and boost is None:
+        if rise > 1.0:
+            return "driven", CERTAIN
+        if rise > GEARED_SHARE:
+            return "unknown", confidence_of([Reason("lift_not_logged")])
         return "on_power", CERTAIN
-    lifted = _lifted(run, start_s)
-    if lifted is None:
-        return "on_power", confidence_of([Reason("lift_not_logged")])
-    return ("driven" if lifted else "on_power"), CERTAIN
+    off_boost = boost is not None and boost <= NO_BOOST_KPA
+    return ("driven" if off_boost and rise > 1.0 else "on_power"), CERTAIN
 
 
 def _steepest_rise_rpm_per_s(run: Run, start_s: float, opening_s: float) -> float:
@@ -107,14 +123,12 @@ def _steepest_rise_rpm_per_s(run: Run, start_s: float, opening_s: float) -> floa
     return float(rises.max()) / RISE_WINDOW_S
 
 
-def _lifted(run: Run, start_s: float) -> bool | None:
-    """Whether the driver was off the power as the event began; None: no channel tells."""
-    told = []
-    for name, limit in (("boost", NO_BOOST_KPA), ("throttle", CLOSED_THROTTLE_PERCENT)):
-        if name in run.signals:
-            _, values = _usable(run, name, start_s - RISE_BEFORE_S, start_s)
-            told += [float(values[-1]) <= limit] if len(values) else []
-    return any(told) if told else None
+def _last(run: Run, name: str, start_s: float) -> float | None:
+    """Return what a channel last read on the way into the event; None: nothing."""
+    if name not in run.signals:
+        return None
+    _, values = _usable(run, name, start_s - RISE_BEFORE_S, start_s)
+    return float(values[-1]) if len(values) else None
 
 
 def _usable(run: Run, name: str, from_s: float, to_s: float) -> tuple[FloatArray, ChannelArray]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
 from babbitt.detect.assemble import (
@@ -10,9 +12,11 @@ from babbitt.detect.assemble import (
     Detector,
     below,
     events_of,
+    least_duration_s,
     max_gap_s,
 )
 from babbitt.detect.conditions import Conditions
+from babbitt.detect.doses import COOLANT_DOUBLES_K, OIL_DOUBLES_K, degree_seconds
 from babbitt.detect.spans import find_spans
 from babbitt.model.engine_spec import CoolantTemperatureSection, EngineSpec, OilTemperatureSection
 from babbitt.model.event import Event
@@ -24,15 +28,19 @@ RELEASE_K = 1.0
 
 
 def coolant_overheats(run: Run, spec: EngineSpec, conditions: Conditions) -> tuple[Event, ...]:
-    """Find where the coolant was above its limit; the dose is in °C·s above it."""
+    """Find where the coolant was above its limit; the dose is in °C·s; see `degree_seconds`."""
     limits = spec.coolant_temperature
-    return _overheats(run, spec, conditions, "coolant_overheat", "coolant_temperature", limits)
+    return _overheats(
+        run, spec, conditions, "coolant_overheat", "coolant_temperature", limits, COOLANT_DOUBLES_K
+    )
 
 
 def oil_overheats(run: Run, spec: EngineSpec, conditions: Conditions) -> tuple[Event, ...]:
-    """Find where the oil was above its limit; the dose is in °C·s above it."""
+    """Find where the oil was above its limit; the dose is in °C·s; see `degree_seconds`."""
     limits = spec.oil_temperature
-    return _overheats(run, spec, conditions, "oil_overheat", "oil_temperature", limits)
+    return _overheats(
+        run, spec, conditions, "oil_overheat", "oil_temperature", limits, OIL_DOUBLES_K
+    )
 
 
 def _overheats(
@@ -42,6 +50,7 @@ def _overheats(
     kind: Kind,
     channel: str,
     limits: CoolantTemperatureSection | OilTemperatureSection,
+    doubles_k: float,
 ) -> tuple[Event, ...]:
     temperature = run.signals[channel]
     excess = temperature.values - np.float32(limits.limit_c)
@@ -50,7 +59,7 @@ def _overheats(
         excess,
         release=-RELEASE_K,
         merge_gap_s=TEMPERATURE_MERGE_GAP_S,
-        min_duration_s=limits.min_duration_s,
+        min_duration_s=least_duration_s(run, channel, limits.min_duration_s),
         max_gap_s=max_gap_s(run, channel),
         usable=temperature.usable(),
         long_steps=run.long_steps,
@@ -63,7 +72,7 @@ def _overheats(
         [kind] * len(spans),
         values=temperature.values,
         peaks=spans.peaks(temperature.values),
-        doses=spans.integrate(np.positive, excess, degree=1),
+        doses=spans.integrate(partial(degree_seconds, doubles_k=doubles_k), excess, degree=9),
         causes=causes,
     )
 

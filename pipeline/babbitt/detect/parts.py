@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
+from functools import partial
 
 import numpy as np
 
@@ -26,6 +27,8 @@ def detect_parts(
     spec: EngineSpec,
     surface: PressureSurface | None,
     kinds: Collection[Kind] = KINDS,
+    *,
+    straight: float = 1.0,
 ) -> tuple[Event, ...]:
     """Find the harmful events of a run, the same as `detect` finds in the whole of it.
 
@@ -37,19 +40,21 @@ def detect_parts(
         spec: the limits that judge it.
         surface: expected oil pressure of the engine's build; None: not known yet.
         kinds: only these are looked for; both kinds of low oil pressure, or neither.
+        straight: see `straight_share`.
     """
     found: list[Event] = []
+    search = partial(detect, spec=spec, surface=surface, kinds=kinds, straight=straight)
     rest: Run | None = None
     first = 0  # of the samples that were not searched yet
     for part in parts:
         cut = None if rest is None else _last_cut(rest, first, spec, surface)
         if rest is not None and cut is not None:
-            found += _beginning_in(detect(rest, spec, surface, kinds), rest, first, cut)
+            found += _beginning_in(search(rest), rest, first, cut)
             begin = begin_before(rest, cut, BEFORE_S + spec.cornering.lookback_s)
             rest, first = stretch(rest, begin, rest.samples), cut - begin
         rest = part if rest is None else join_parts([rest, part], part.info)
     if rest is not None:
-        found += _beginning_in(detect(rest, spec, surface, kinds), rest, first, None)
+        found += _beginning_in(search(rest), rest, first, None)
     return in_order(found)
 
 

@@ -38,6 +38,11 @@ LEAST_RPM_RANGE = 1500.0
 """What it takes to learn a surface, of steady running above floor_above_rpm: what a run of some ten
 laps holds (common practice, no source)."""
 
+LEAST_STRAIGHT_S = 10.0
+TIRED_SHARE = 0.9
+"""What it takes to say that a run's pressure was low when going straight: so much of it, and less
+than this share of what was expected (common practice, no source)."""
+
 LEARNER_VERSION = 1
 """Raised whenever the same steady running gives another surface than before."""
 
@@ -266,6 +271,37 @@ def _bin(blocks: FloatArray) -> PressureBin:
     spread_kpa = 1.4826 * float(np.median(off))
     rpm, oil_c, mean_kpa = blocks[off <= 3.0 * spread_kpa].mean(axis=0)
     return PressureBin(len(blocks) * BLOCK_S, float(rpm), float(oil_c), float(mean_kpa), spread_kpa)
+
+
+def straight_share(
+    summary: PressureSummary, surface: PressureSurface | None, spec: EngineSpec
+) -> float:
+    """Return what share of the expected oil pressure a run had where the car went straight.
+
+    A tired pump is low everywhere: what is lost in corners is told against this.
+
+    Args:
+        summary: of the run, which holds steady straight running alone.
+        surface: expected pressure of the build; None: the floor line is.
+        spec: of the engine.
+
+    Returns:
+        The median over time; 1 where too little of the run was so, or hardly anything is missing.
+    """
+    bins = [each for each in summary.bins if each.rpm > spec.oil_pressure.floor_above_rpm]
+    seconds = np.array([each.seconds for each in bins])
+    if seconds.sum() < LEAST_STRAIGHT_S:
+        return 1.0
+    rpm = np.array([each.rpm for each in bins])
+    if surface is None:
+        expected = floor_line_kpa(rpm, spec.oil_pressure)
+    else:
+        expected = surface.expected(rpm, np.array([each.oil_c for each in bins]))
+    shares = np.array([each.kpa for each in bins]) / expected
+    order = np.argsort(shares)
+    middle = np.searchsorted(seconds[order].cumsum(), seconds.sum() / 2.0)
+    share = float(shares[order][middle])
+    return share if share < TIRED_SHARE else 1.0
 
 
 def learn_surface(

@@ -6,20 +6,18 @@ import numpy as np
 
 from babbitt.model.engine_running import interval_s, running
 from babbitt.model.engine_spec import EngineSpec
-from babbitt.model.kinds import KINDS, HarmKind, Kind
+from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.run import BoolArray, Run
 from babbitt.model.run_windows import Window, whole
 
-LEAST_SAMPLES = 2
-"""A kind is not watched with fewer samples in its minimum duration."""
 
-RATE_TOLERANCE = 0.05
-"""Loggers miss their nominal rate by a little."""
-
-
-def watchable(run: Run, spec: EngineSpec) -> frozenset[Kind]:
-    """Return the kinds that a run could show at all: channels present and sampled fast enough."""
-    return frozenset(kind for kind, about in KINDS.items() if _can_show(run, about, spec))
+def watchable(run: Run) -> frozenset[Kind]:
+    """Return the kinds that a run could show at all: those of which it has the channels."""
+    return frozenset(
+        kind
+        for kind, about in KINDS.items()
+        if all(name in run.signals for name in (about.channel, *about.needs))
+    )
 
 
 def watched(run: Run, spec: EngineSpec) -> dict[Kind, float]:
@@ -34,7 +32,7 @@ def watched(run: Run, spec: EngineSpec) -> dict[Kind, float]:
 def watched_in(window: Window, spec: EngineSpec) -> dict[Kind, float]:
     """Return the same for a stretch of a run; those of all stretches add up."""
     run, core = window.run, window.core
-    seen = watchable(run, spec)
+    seen = watchable(run)
     if not seen:
         return dict.fromkeys(KINDS, 0.0)
     seconds = interval_s(run.time_s, run.info.max_gap_s)[core]
@@ -49,16 +47,6 @@ def watched_in(window: Window, spec: EngineSpec) -> dict[Kind, float]:
         kind: running_s - lost_s((about.channel, *about.needs)) if kind in seen else 0.0
         for kind, about in KINDS.items()
     }
-
-
-def _can_show(run: Run, kind: HarmKind, spec: EngineSpec) -> bool:
-    if any(name not in run.signals for name in (kind.channel, *kind.needs)):
-        return False
-    if kind.least_duration is None:
-        return True
-    least_s = float(spec.value_at(kind.least_duration))
-    samples = run.signals[kind.channel].native_hz * least_s
-    return least_s == 0.0 or samples >= LEAST_SAMPLES * (1.0 - RATE_TOLERANCE)
 
 
 def _unusable(run: Run, channels: tuple[str, ...]) -> BoolArray:

@@ -32,7 +32,7 @@ from babbitt.model.kinds import KINDS, kinds_without
 from babbitt.model.run import (
     BAD,
     MISSING,
-    BoolArray,
+    ChannelArray,
     FloatArray,
     Run,
     RunInfo,
@@ -164,12 +164,12 @@ class LogRun:
         seconds = interval_s(time_s, self.info.max_gap_s)[core]
         self._run_s += float(seconds.sum())
         signals: dict[str, Signal] = {}
-        turning: BoolArray | None = None
+        speed: ChannelArray | None = None
         for name in sorted(self._tracks, key=lambda name: name != "rpm"):
             track = self._tracks[name]
-            placed = self._placed(track, begin, end, time_s, turning)
+            placed = self._placed(track, begin, end, time_s, speed)
             if name == "rpm":
-                turning = (placed.flags < BAD) & (placed.values > TURNING_ABOVE_RPM)
+                speed = np.where(placed.flags < BAD, placed.values, np.float32(np.nan))
             signals[name] = Signal(
                 values=placed.values[core],
                 flags=placed.flags[core],
@@ -183,20 +183,20 @@ class LogRun:
         return Run(self.info, time_s[core], {name: signals[name] for name in self._tracks})
 
     def _placed(
-        self, track: _Track, begin: int, end: int, time_s: FloatArray, turning: BoolArray | None
+        self, track: _Track, begin: int, end: int, time_s: FloatArray, speed: ChannelArray | None
     ) -> Placed:
         column = track.column
         values = self._store.column(column.index, begin, end)
         if column.channel is not None:
             values, _ = convert(values, column, self._ambient, self.instructions)
-        if column.name == "rpm":  # by itself until it has flags of its own
-            turning = values > TURNING_ABOVE_RPM
+        by = values if column.name == "rpm" else speed  # by itself until it has flags of its own
         return place(
             values,
             time_s,
             track.pace,
             None if column.channel is None else column.channel.limits,
-            turning=turning,
+            turning=None if by is None else by > TURNING_ABOVE_RPM,
+            speed_rpm=speed if _is_pressure(column) else None,
             hold=changes_in_steps(column),
         )
 
@@ -276,6 +276,10 @@ def joined(faults: Iterable[Fault]) -> tuple[Fault, ...]:
             last[fault.reason] = len(whole)
             whole.append(fault)
     return tuple(whole)
+
+
+def _is_pressure(column: Column) -> bool:
+    return column.channel is not None and column.channel.unit.dimension == "pressure"
 
 
 def changes_in_steps(column: Column) -> bool:

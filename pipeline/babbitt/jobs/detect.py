@@ -9,7 +9,13 @@ from typing import Protocol, TypeVar
 
 from babbitt.detect.governed import channels_of, judged_key, stale_kinds, summary_key
 from babbitt.detect.parts import detect_parts
-from babbitt.detect.pressure import PressureSummary, PressureSurface, SteadySum, learn_surface
+from babbitt.detect.pressure import (
+    PressureSummary,
+    PressureSurface,
+    SteadySum,
+    learn_surface,
+    straight_share,
+)
 from babbitt.detect.watch import watched_in
 from babbitt.errors import RunFileError, SettingsError
 from babbitt.jobs.check_sensors import compare_sensors
@@ -209,9 +215,13 @@ def _replaced(
     found: tuple[Event, ...] = ()
     if kinds:
         parts = book.run_parts(record.engine_id, record.run_id, channels_of(kinds))
-        found = with_doubts(detect_parts(parts, spec, surface, kinds), record.doubts)
         with book.register.reading() as session:
-            found = placed(found, layout_of(session, record.run_id))
+            text = builds.steady_pressure_of(session, record.run_id) or ""
+            layout = layout_of(session, record.run_id)
+        summary = PressureSummary.from_json(text.partition("\n")[2])
+        straight = straight_share(summary, surface, spec)
+        events_found = detect_parts(parts, spec, surface, kinds, straight=straight)
+        found = placed(with_doubts(events_found, record.doubts), layout)
     with book.register.writing() as session:
         if runs.find_run(session, record.run_id).judged_by != record.judged_by:
             return False

@@ -79,13 +79,19 @@ class OverRevSection(_Section):
 
 
 class OilPressureSection(_Section):
-    """The floor line, the relief valve and the share of expected pressure that is starvation."""
+    """The floor line, the relief valve, and the shares of expected pressure that are too little.
+
+    Up to floor_above_rpm, from idle up, that is lost_fraction; above, starved_fraction. A start
+    without as much for longer than dry_start_s is a dry one.
+    """
 
     floor_kpa_per_1000rpm: Rpm = 69.0  # common practice, no source: 10 psi per 1000 rpm
     floor_above_rpm: float = Field(default=2500.0, ge=0.0, le=50_000.0)
     relief_kpa: Kilopascals = 550.0
     starved_fraction: float = Field(default=0.75, gt=0.0, lt=1.0)
+    lost_fraction: float = Field(default=0.5, gt=0.0, lt=1.0)  # common practice, no source
     min_duration_s: Seconds = 0.2
+    dry_start_s: Seconds = 2.0  # common practice, no source
 
 
 class CorneringSection(_Section):
@@ -106,6 +112,19 @@ class OilTemperatureSection(_Section):
     def _in_order(self) -> Self:
         if self.warm_c >= self.limit_c:
             raise ValueError("warm_c must lie below limit_c")
+        return self
+
+
+class OilSection(_Section):
+    """Kinematic viscosity of the oil, as its data sheet has it; of an SAE 50 where nobody says."""
+
+    viscosity_40c_mm2_s: float = Field(default=150.0, gt=2.0, le=2_000.0)  # from memory
+    viscosity_100c_mm2_s: float = Field(default=18.5, gt=2.0, le=100.0)  # SAE J300: 16.3 to 21.9
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.viscosity_100c_mm2_s >= self.viscosity_40c_mm2_s:
+            raise ValueError("viscosity_100c_mm2_s must lie below viscosity_40c_mm2_s")
         return self
 
 
@@ -172,9 +191,10 @@ class _Life(_Section):
         return None if doses is None else doses.one_in_ten
 
     def doses(self, kind: Kind) -> LifeDoses | None:
-        """The 10 % dose and the half dose of `kind`."""
+        """The 10 % dose and the half dose of `kind`, or of the kind that is like it."""
         found: LifeDoses | None = getattr(self, kind, None)
-        return found
+        like = KINDS[kind].like
+        return self.doses(like) if found is None and like else found
 
 
 if TYPE_CHECKING:
@@ -215,6 +235,7 @@ class EngineSpec(_Section):
     oil_pressure: OilPressureSection = OilPressureSection()
     cornering: CorneringSection = CorneringSection()
     oil_temperature: OilTemperatureSection
+    oil: OilSection = OilSection()
     coolant_temperature: CoolantTemperatureSection
     boost: BoostSection
     cold_load: ColdLoadSection = ColdLoadSection()

@@ -11,6 +11,7 @@ from typing import Literal
 from babbitt.model.kinds import Kind
 
 EndedBy = Literal["release", "gap", "end_of_run"]
+Direction = Literal["left", "right", "braking", "accelerating"]
 Verdict = Literal["confirmed", "sensor_fault", "harmless"]
 VERDICTS: tuple[Verdict, ...] = ("confirmed", "sensor_fault", "harmless")
 NOT_COUNTED: tuple[Verdict, ...] = ("sensor_fault", "harmless")
@@ -109,8 +110,10 @@ class Event:
         peak_unit: unit of `peak`.
         dose: how much harm it did; doses of one kind add up.
         dose_unit: unit of `dose`.
-        cause: over_rev: on_power or driven; temperatures: heat_soak after shutdown; else None.
+        cause: over_rev: on_power, driven or unknown; temperatures: heat_soak after shutdown; else
+            None.
         side: left or right: the way the corner turned (oil_starvation), else None.
+        direction: the side, or braking or accelerating: what the oil ran away from.
         ended_by: release, gap in the log, or end of the run.
         confidence: how far it can be relied on, and why no further.
         review: a person's word on it, None until there is one.
@@ -133,6 +136,7 @@ class Event:
     dose_unit: str
     cause: str | None
     side: Literal["left", "right"] | None
+    direction: Direction | None
     ended_by: EndedBy
     confidence: Confidence
     review: Verdict | None

@@ -30,6 +30,7 @@ class HarmKind:
         least_duration: key of the spec that says how long the shortest event lasts; None: there is
             no least.
         learned: whether its detector reads the expected oil pressure.
+        like: kind whose life dose holds where the spec states none: the same harm, by another way.
     """
 
     title: str
@@ -43,10 +44,14 @@ class HarmKind:
     governed_by: tuple[str, ...]
     least_duration: str | None
     learned: bool = False
+    like: Kind | None = None
 
 
-_OIL_READS = ("rpm", "oil_pressure", "oil_temperature", "lateral_g")
-_OIL_LIMITS = ("oil_pressure", "cornering", "engine.idle_rpm")
+_OIL_READS = (
+    *("rpm", "oil_pressure", "oil_temperature"),
+    *("lateral_g", "longitudinal_g", "speed"),
+)
+_OIL_LIMITS = ("oil_pressure", "oil", "cornering", "engine.idle_rpm")
 _OIL_RESTS_ON = ("rpm", "oil_pressure", "lateral_g")
 
 KINDS: dict[Kind, HarmKind] = {
@@ -88,6 +93,20 @@ KINDS: dict[Kind, HarmKind] = {
         governed_by=_OIL_LIMITS,
         least_duration="oil_pressure.min_duration_s",
         learned=True,
+    ),
+    "dry_start": HarmKind(
+        title="dry start",
+        channel="oil_pressure",
+        unit="kPa",
+        worst="lowest",
+        dose_unit="rev",
+        needs=("rpm",),
+        rests_on=("rpm", "oil_pressure"),
+        reads=("rpm", "oil_pressure", "oil_temperature"),
+        governed_by=("oil_pressure", "engine.idle_rpm"),
+        least_duration="oil_pressure.dry_start_s",
+        learned=True,
+        like="low_oil_pressure",
     ),
     "coolant_overheat": HarmKind(
         title="coolant overheat",
@@ -143,7 +162,7 @@ KINDS: dict[Kind, HarmKind] = {
         needs=("oil_temperature",),
         rests_on=("rpm", "oil_temperature", "boost"),
         reads=("rpm", "oil_temperature", "boost"),
-        governed_by=("cold_load", "oil_temperature.warm_c", "engine.idle_rpm"),
+        governed_by=("cold_load", "oil", "oil_temperature.warm_c", "engine.idle_rpm"),
         least_duration="cold_load.min_duration_s",
     ),
 }

@@ -112,7 +112,7 @@ def test_starvation_is_told_as_a_mechanic_would(book: Logbook) -> None:
         ("oil_overheat", {"peak": 144.0}, "144 °C, 9 °C above its limit"),
         ("overboost", {"peak": 200.0}, "200 kPa, 20 kPa above its limit"),
         ("cold_load", {"peak": 5600.0}, "on cold oil, at up to 5,600 rpm with the oil at 40 °C"),
-        ("low_oil_pressure", {"peak": 90.0}, "out of corners"),
+        ("low_oil_pressure", {"peak": 90.0}, ", not cornering"),
     ],
 )
 def test_every_kind_has_its_sentence(

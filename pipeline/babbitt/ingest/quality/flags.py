@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 
@@ -43,6 +43,9 @@ _REASONS: tuple[Reason, ...] = ("range", "spike", "dropout", "doubtful", "stuck"
 
 LEAST_HOLDS = 20
 """Changes of value needed to tell a repeated slow channel from a quiet one."""
+
+COARSE_SHARE = 0.005
+"""Of a reading: steps as large hide the ripple of a pump (common practice, no source)."""
 
 LEAST_MISSING_S = 1.0
 """Less is not worth a sentence, nor are two samples: a slow channel begins and ends in the run."""
@@ -88,6 +91,7 @@ def flag_samples(
     limits: FlagLimits,
     *,
     turning: BoolArray | None = None,
+    speed_rpm: ChannelArray | None = None,
 ) -> Flagged:
     """Flag the samples of one channel as the logger recorded them, before any interpolation.
 
@@ -98,6 +102,8 @@ def flag_samples(
         turning: where the engine turns at these samples; for engine speed itself, ``values > 200``
             or the like. None: unknown, so flat lines are not judged, and a sensor counts as
             unplugged only if it was plugged in again.
+        speed_rpm: of the engine at these samples, NaN where it is not known; None: nowhere, and no
+            flat line is put down to it.
 
     Returns:
         Flags of the same shape, and the faults: hand those of all channels to
@@ -106,17 +112,22 @@ def flag_samples(
     present = ~np.isnan(values)
     if not present.all():
         found = flag_samples(
-            time_s[present], values[present], limits, turning=_taken(turning, present)
+            time_s[present],
+            values[present],
+            limits,
+            turning=_taken(turning, present),
+            speed_rpm=_taken(speed_rpm, present),
         )
         flags = np.full(len(values), MISSING, dtype=np.uint8)
         flags[present] = found.flags
         return Flagged(flags, found.faults)
     held = _holds(values)
     if held is not None:
-        found = _judge(time_s[held], values[held], limits, _taken(turning, held))
+        turns, speed = _taken(turning, held), _taken(speed_rpm, held)
+        found = _judge(time_s[held], values[held], limits, turns, speed)
         lengths = np.diff(np.append(held, len(values)))
         return Flagged(np.repeat(found.flags, lengths), found.faults)
-    return _judge(time_s, values, limits, turning)
+    return _judge(time_s, values, limits, turning, speed_rpm)
 
 
 def quality_sentences(
@@ -154,14 +165,18 @@ def quality_sentences(
 
 
 def _judge(
-    time_s: FloatArray, values: ChannelArray, limits: FlagLimits, turning: BoolArray | None
+    time_s: FloatArray,
+    values: ChannelArray,
+    limits: FlagLimits,
+    turning: BoolArray | None,
+    speed_rpm: ChannelArray | None,
 ) -> Flagged:
     max_gap_s = gap_above_s(time_s)
     flags = np.full(len(values), GOOD, dtype=np.uint8)
     faults: list[Fault] = []
     standing: IndexArray | None = None  # None: all of them, and nothing to copy
     for reason in _CHECKS:
-        found = _check(reason, time_s, values, limits, max_gap_s, turning)
+        found = _check(reason, time_s, values, limits, max_gap_s, turning, speed_rpm)
         if reason == "dropout" and limits.nothing is not None:
             lost = lost_or_unplugged(time_s, values, limits, max_gap_s=max_gap_s, turning=turning)
             found = merge(found, lost.flags)
@@ -176,7 +191,8 @@ def _judge(
             faults += _faults(reason, time_s, values, bad)
             left = ~bad
             standing = np.flatnonzero(left) if standing is None else standing[left]
-            time_s, values, turning = time_s[left], values[left], _taken(turning, left)
+            time_s, values = time_s[left], values[left]
+            turning, speed_rpm = _taken(turning, left), _taken(speed_rpm, left)
     return Flagged(flags, tuple(sorted(faults, key=lambda fault: fault.start_s)))
 
 
@@ -187,6 +203,7 @@ def _check(
     limits: FlagLimits,
     max_gap_s: float,
     turning: BoolArray | None,
+    speed_rpm: ChannelArray | None,
 ) -> FlagArray:
     match reason:
         case "range":
@@ -198,6 +215,8 @@ def _check(
         case "stuck":
             if turning is None:
                 return np.full(len(values), NOT_EVALUATED, dtype=np.uint8)
+            if speed_rpm is not None:
+                turning = turning & ~_still_by_speed(time_s, values, limits, speed_rpm)
             flat = (limits.flat_tolerance, limits.flat_suspect_s, limits.flat_fail_s)
             found = flat_line(time_s, values, *flat, max_gap_s=max_gap_s, turning=turning)
             found[_nothing(values, limits)] = GOOD
@@ -219,8 +238,39 @@ def _nothing(values: ChannelArray, limits: FlagLimits) -> BoolArray:
     return (values >= limits.nothing[0]) & (values <= limits.nothing[1])
 
 
-def _taken(turning: BoolArray | None, at: IndexArray | BoolArray) -> BoolArray | None:
-    return None if turning is None else turning[at]
+def _still_by_speed(
+    time_s: FloatArray, values: ChannelArray, limits: FlagLimits, speed_rpm: ChannelArray
+) -> BoolArray:
+    """Tell where a reading may well stand still: its steps are coarse, and the engine runs evenly.
+
+    Pressure goes with speed, so that a share of speed is as much of it. Where speed is not known,
+    nothing is put down to it.
+    """
+    steps = np.abs(np.diff(values))
+    steps = steps[steps > 0.0]
+    if not len(steps) or not limits.flat_suspect_s:
+        return np.zeros(len(values), dtype=np.bool_)
+    step = steps.min()
+    size = np.abs(values)
+    block = np.floor(time_s / limits.flat_suspect_s)
+    begins = np.flatnonzero(np.diff(block, prepend=block[0] - 1.0))
+    most, least = (each.reduceat(speed_rpm, begins) for each in (np.maximum, np.minimum))
+    # over three blocks, for a flat line may begin in one and end in the next
+    around = np.arange(len(begins))[:, np.newaxis] + (-1, 0, 1)
+    np.clip(around, 0, len(begins) - 1, out=around)
+    most, least = most[around].max(axis=1), least[around].min(axis=1)
+    uneven = np.repeat(
+        (most - least) / np.maximum(most, 1.0), np.diff(np.append(begins, len(values)))
+    )
+    still: BoolArray = (step >= COARSE_SHARE * size) & (uneven * size <= step)
+    return still
+
+
+_Array = TypeVar("_Array", BoolArray, ChannelArray)
+
+
+def _taken(samples: _Array | None, at: IndexArray | BoolArray) -> _Array | None:
+    return None if samples is None else samples[at]
 
 
 def _faults(

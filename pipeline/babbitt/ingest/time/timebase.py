@@ -290,6 +290,7 @@ def place(
     *,
     turning: BoolArray | None,
     hold: bool,
+    speed_rpm: ChannelArray | None = None,
 ) -> Placed:
     """Flag a channel as it was recorded, and bring it to the time base of its run.
 
@@ -305,13 +306,16 @@ def place(
         limits: of its quality flags; None leaves the samples not evaluated.
         turning: where the engine turns; shape (samples,); None where that is unknown.
         hold: keep the value before instead of interpolating: for what changes in steps.
+        speed_rpm: of the engine, NaN where it is not known; shape (samples,); None: nowhere.
     """
     own = np.flatnonzero(~np.isnan(values))
     if len(own) == len(values):
-        found = _flagged(time_s, values, limits, turning)
+        found = _flagged(time_s, values, limits, turning, speed_rpm)
         return Placed(values, found.flags, found.faults)
     own_s, own_values = time_s[own], values[own]
-    found = _flagged(own_s, own_values, limits, None if turning is None else turning[own])
+    turns = None if turning is None else turning[own]
+    speed = None if speed_rpm is None else speed_rpm[own]
+    found = _flagged(own_s, own_values, limits, turns, speed)
     placed = np.full(len(values), np.nan, dtype=np.float32)
     flags = np.full(len(values), MISSING, dtype=np.uint8)
     if len(own) > 1:
@@ -355,8 +359,12 @@ def _bridge(
 
 
 def _flagged(
-    time_s: FloatArray, values: ChannelArray, limits: FlagLimits | None, turning: BoolArray | None
+    time_s: FloatArray,
+    values: ChannelArray,
+    limits: FlagLimits | None,
+    turning: BoolArray | None,
+    speed_rpm: ChannelArray | None,
 ) -> Flagged:
     if limits is None:
         return Flagged(np.full(len(values), NOT_EVALUATED, dtype=np.uint8), ())
-    return flag_samples(time_s, values, limits, turning=turning)
+    return flag_samples(time_s, values, limits, turning=turning, speed_rpm=speed_rpm)

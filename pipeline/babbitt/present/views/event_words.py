@@ -16,11 +16,23 @@ def event_title(event: Event) -> str:
     """Return what sort of event it is: kind, cause, side and number of the corner."""
     parts = [
         KINDS[event.kind].title,
-        event.cause.replace("_", " ") if event.cause else "",
-        f"{event.side}-hander" if event.side else "",
+        cause_words(event),
+        direction_words(event),
         "" if event.corner is None else f"corner {event.corner}",
     ]
     return ", ".join(part for part in parts if part)
+
+
+def cause_words(event: Event) -> str:
+    """Return what brought an event about, in a word or two; "" where nothing tells."""
+    if event.cause == "unknown":
+        return "cause unknown"
+    return event.cause.replace("_", " ") if event.cause else ""
+
+
+def direction_words(event: Event) -> str:
+    """Return what the oil ran away from, in a word; "" where nothing tells."""
+    return f"{event.side}-hander" if event.side else event.direction or ""
 
 
 def event_sentence(
@@ -93,8 +105,10 @@ def _above(reader: Reader, value: float, limit: float, unit: str) -> str:
 
 def _pressure(event: Event, spec: EngineSpec, reader: Reader, at_worst: Mapping[str, float]) -> str:
     where = f" in a {event.side}-hander" if event.side else ""
+    if event.direction in ("braking", "accelerating"):
+        where = f" {event.direction}"
     if event.kind == "low_oil_pressure":
-        where = " out of corners"
+        where = ", not cornering"
     words = (
         f"Oil pressure fell to {_value(reader, event.peak, 'kPa')} for "
         f"{duration(event.duration_s)}{where}"
@@ -104,6 +118,15 @@ def _pressure(event: Event, spec: EngineSpec, reader: Reader, at_worst: Mapping[
     if "expected_oil_pressure" in at_worst:
         words += f"; {_value(reader, at_worst['expected_oil_pressure'], 'kPa')} was expected"
     return f"{words}."
+
+
+def _dry_start(
+    event: Event, spec: EngineSpec, reader: Reader, at_worst: Mapping[str, float]
+) -> str:
+    return (
+        f"The engine ran for {duration(event.duration_s)} after its start before oil pressure "
+        f"stood; the least was {_value(reader, event.peak, 'kPa')}."
+    )
 
 
 def _over_rev(event: Event, spec: EngineSpec, reader: Reader, at_worst: Mapping[str, float]) -> str:
@@ -171,6 +194,7 @@ _SENTENCES = {
     "over_rev": _over_rev,
     "oil_starvation": _pressure,
     "low_oil_pressure": _pressure,
+    "dry_start": _dry_start,
     "coolant_overheat": _coolant,
     "oil_overheat": _oil,
     "overboost": _overboost,

@@ -315,6 +315,7 @@ class EventRow(Base):
     dose_unit: Mapped[str] = mapped_column(String(16))
     cause: Mapped[str | None] = mapped_column(String(32))
     side: Mapped[str | None] = mapped_column(String(8))
+    direction: Mapped[str | None] = mapped_column(String(16))
     ended_by: Mapped[str] = mapped_column(String(16))
     confidence: Mapped[str] = mapped_column(Text)
     review: Mapped[str | None] = mapped_column(String(16))
