@@ -1,4 +1,4 @@
 """Alembic migrations: how the register's database came to its present schema."""
 
-HEAD = "0009"
+HEAD = "0010"
 """The newest revision in versions/."""
