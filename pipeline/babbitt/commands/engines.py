@@ -71,6 +71,24 @@ def set_spec(
     rejudge(book, engine_id)
 
 
+@app.command("template")
+def template(
+    context: typer.Context,
+    like: Annotated[
+        str | None, typer.Option(metavar="ID", help="Fill in what holds for this engine.")
+    ] = None,
+    logbook: LogbookOption = None,
+) -> None:
+    """Print a commented spec to fill in; needs no logbook without --like."""
+    from babbitt.present.spec_template import spec_template
+
+    spec = None
+    if like is not None:
+        with open_from(context, logbook).register.reading() as session:
+            spec = engines.spec_of(session, like)
+    typer.echo(spec_template(spec), nl=False)
+
+
 @app.command("refresh")
 def refresh(
     context: typer.Context,

@@ -88,6 +88,7 @@ EXAMPLES: Mapping[str, str] = {
     "report": "babbitt report NB-03 -o nb-03.html --runs 2",
     "engine add": "babbitt engine add NB-03 --spec nb-03.toml --built 2026-02-20",
     "engine spec": "babbitt engine spec NB-03 --spec nb-03.toml --note 'new springs'",
+    "engine template": "babbitt engine template --like NB-03",
     "engine refresh": "babbitt engine refresh NB-03 --at 2026-06-12 --note 'new rod bearings'",
     "engine sheet": "babbitt engine sheet NB-03",
     "engine list": "babbitt engine list",
