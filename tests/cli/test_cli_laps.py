@@ -81,3 +81,9 @@ def test_a_change_is_recorded_and_its_effect_told(lapped: Shop) -> None:
         "no sort of change"
         in lapped(*("change", "record", "E1", "luck", "--sort", "luck", "--at", "2026-05-05")).err
     )
+
+
+def test_runs_without_pressure_or_laps_do_not_compare(lapped: Shop) -> None:
+    first, *_ = lapped("run", "list", "--json").json
+    refused = lapped("compare", first["run_id"], first["run_id"])
+    assert (refused.status, "Name two runs" in refused.err) == (1, True)

@@ -28,6 +28,7 @@ COMMANDS = {
     "events": "events.events",
     "lap": "laps.laps_app",
     "corner": "laps.corners_app",
+    "compare": "compare.compare",
     "change": "changes.app",
     "review": "events.review",
     "detect": "logs.detect",

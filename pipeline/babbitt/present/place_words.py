@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
 
+from babbitt.laps.compare import CornerChange
 from babbitt.model.event import NOT_COUNTED, Event
 from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.layout import FoundBy, Layout
 from babbitt.model.plain_text import capital
+from babbitt.present.words import Reader
 
 _MOST_CORNERS = 4
 
@@ -80,3 +82,24 @@ def lap_time(seconds: float) -> str:
     """Return a lap time, like 1:23.4."""
     tenths = round(10.0 * seconds)
     return f"{tenths // 600}:{tenths % 600 // 10:02d}.{tenths % 10}"
+
+
+def pressure_by_place(
+    corners: Iterable[CornerChange], names: Mapping[int, str], reader: Reader
+) -> str:
+    """Say where oil pressure is lower than it was, the worst corner first."""
+    compared = list(corners)
+    if not compared:
+        return "No corner was driven at like engine speed and oil temperature in both."
+    lower = sorted(
+        (each for each in compared if each.word == "lower"), key=lambda each: each.change_kpa
+    )
+    if not lower:
+        return "In no corner is oil pressure lower beyond doubt."
+    told = [
+        f"{corner_title(each.corner, names)} by {' '.join(reader.value(-each.change_kpa, 'kPa'))}"
+        for each in lower[:_MOST_CORNERS]
+    ]
+    more = len(lower) - len(told)
+    rest = f", and in {more} more" if more else ""
+    return f"Oil pressure is lower in {', in '.join(told)}{rest}."
