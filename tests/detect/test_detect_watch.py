@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from babbitt.detect.watch import watchable, watched
+from babbitt.detect.watch import steps, watchable, watched
 from babbitt.model.kinds import KINDS
 from made_runs import make_run, make_spec, pulse
 
@@ -70,3 +70,26 @@ def test_a_gap_in_the_log_is_not_watched():
     t = np.concatenate([np.arange(0, 5.01, 0.1), np.arange(60, 65.01, 0.1)])
 
     assert watched(make_run(time_s=t, hz=10), SPEC)["over_rev"] == pytest.approx(10.0)
+
+
+FULL = dict.fromkeys(("rpm", "oil_pressure", "oil_temperature", "lateral_g", "boost"), 50.0)
+
+
+@pytest.mark.parametrize(
+    ("rates_hz", "learned", "expected"),
+    [
+        (FULL, True, []),
+        (FULL, False, [("floor_line", "oil_pressure", 0.0)]),
+        (FULL | {"oil_pressure": 1.0}, True, [("slow", "oil_pressure", 1.9)]),
+        (
+            {"rpm": 50.0, "oil_pressure": 50.0},
+            True,
+            [("hottest_oil", "oil_temperature", 0.0), ("no_corners", "lateral_g", 0.0)],
+        ),
+        ({"rpm": 50.0}, False, []),
+    ],
+)
+def test_the_steps_by_which_a_run_is_judged_are_told(rates_hz, learned, expected):
+    found = steps(rates_hz, SPEC, learned=learned)
+
+    assert [(each.code, each.channel, pytest.approx(each.shortest_s)) for each in found] == expected

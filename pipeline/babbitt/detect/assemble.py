@@ -55,17 +55,15 @@ RATE_TOLERANCE = 0.05
 """Loggers miss their nominal rate by a little."""
 
 
-def least_duration_s(run: Run, channel: str, wanted_s: float) -> float:
+def least_duration_s(rate_hz: float, wanted_s: float) -> float:
     """Return how long the shortest event lasts that a channel shows.
 
     Slow sampling hides what is shorter than two of its samples, and nothing longer.
 
     Args:
-        run: with the channel.
-        channel: that the event is found in.
+        rate_hz: of the channel, as it was logged.
         wanted_s: as the limits have it; 0: no least.
     """
-    rate_hz = run.signals[channel].native_hz
     if wanted_s == 0.0 or rate_hz <= 0.0:
         return wanted_s
     return max(wanted_s, LEAST_SAMPLES * (1.0 - RATE_TOLERANCE) / rate_hz)

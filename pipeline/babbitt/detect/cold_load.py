@@ -47,7 +47,7 @@ def cold_loads(run: Run, spec: EngineSpec, conditions: Conditions) -> tuple[Even
         excess,
         release=-RELEASE_SHARE,
         merge_gap_s=MERGE_GAP_S,
-        min_duration_s=least_duration_s(run, "rpm", spec.cold_load.min_duration_s),
+        min_duration_s=least_duration_s(rpm.native_hz, spec.cold_load.min_duration_s),
         max_gap_s=max_gap_s(run, "rpm"),
         usable=rpm.usable(),
         long_steps=run.long_steps,

@@ -54,7 +54,7 @@ def dry_starts(
         deficit,
         release=0.0,
         merge_gap_s=MERGE_GAP_S,
-        min_duration_s=least_duration_s(run, "oil_pressure", limits.dry_start_s),
+        min_duration_s=least_duration_s(pressure.native_hz, limits.dry_start_s),
         max_gap_s=max_gap_s(run, "oil_pressure", "rpm"),
         usable=rpm.usable() & pressure.usable(),
         long_steps=run.long_steps,

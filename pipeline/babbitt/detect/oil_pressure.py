@@ -74,7 +74,7 @@ def oil_deficits(
         deficit,
         release=-RELEASE_KPA,
         merge_gap_s=MERGE_GAP_S,
-        min_duration_s=least_duration_s(run, "oil_pressure", limits.min_duration_s),
+        min_duration_s=least_duration_s(pressure.native_hz, limits.min_duration_s),
         max_gap_s=max_gap_s(run, "oil_pressure", "rpm"),
         usable=usable,
         long_steps=run.long_steps,

@@ -31,7 +31,7 @@ def overboosts(run: Run, spec: EngineSpec) -> tuple[Event, ...]:
         excess,
         release=-RELEASE_KPA,
         merge_gap_s=MERGE_GAP_S,
-        min_duration_s=least_duration_s(run, "boost", spec.boost.min_duration_s),
+        min_duration_s=least_duration_s(boost.native_hz, spec.boost.min_duration_s),
         max_gap_s=max_gap_s(run, "boost"),
         usable=boost.usable(),
         long_steps=run.long_steps,

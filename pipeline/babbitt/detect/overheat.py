@@ -59,7 +59,7 @@ def _overheats(
         excess,
         release=-RELEASE_K,
         merge_gap_s=TEMPERATURE_MERGE_GAP_S,
-        min_duration_s=least_duration_s(run, channel, limits.min_duration_s),
+        min_duration_s=least_duration_s(temperature.native_hz, limits.min_duration_s),
         max_gap_s=max_gap_s(run, channel),
         usable=temperature.usable(),
         long_steps=run.long_steps,

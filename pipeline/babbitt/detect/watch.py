@@ -2,13 +2,65 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
 import numpy as np
 
+from babbitt.detect.assemble import least_duration_s
 from babbitt.model.engine_running import interval_s, running
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.run import BoolArray, Run
 from babbitt.model.run_windows import Window, whole
+
+StepCode = Literal["floor_line", "hottest_oil", "no_corners", "slow"]
+
+
+@dataclass(frozen=True)
+class Step:
+    """One way in which a run is judged by less than a full log would allow.
+
+    Attributes:
+        code: floor_line, expected oil pressure is not learned yet and the spec's floor line stands
+            in for it; hottest_oil, oil temperature is not logged and the least pressure is
+            expected; no_corners, lateral acceleration is not logged and no loss is put down to a
+            corner; slow, a channel hides what is shorter than `shortest_s`.
+        channel: that is missing or slow; for floor_line the oil pressure.
+        shortest_s: that can be seen, s; 0 where the channel's rate is not the matter.
+    """
+
+    code: StepCode
+    channel: str
+    shortest_s: float = 0.0
+
+
+def steps(rates_hz: Mapping[str, float], spec: EngineSpec, *, learned: bool) -> tuple[Step, ...]:
+    """Return by which steps a run is judged; none for a full log of a build that is known.
+
+    Args:
+        rates_hz: channel of the run -> rate at which it was logged.
+        spec: of its engine.
+        learned: whether the build's expected oil pressure is.
+    """
+    found = []
+    if {"rpm", "oil_pressure"} <= rates_hz.keys():
+        if not learned:
+            found.append(Step("floor_line", "oil_pressure"))
+        elif "oil_temperature" not in rates_hz:
+            found.append(Step("hottest_oil", "oil_temperature"))
+        if "lateral_g" not in rates_hz:
+            found.append(Step("no_corners", "lateral_g"))
+    shortest: dict[str, float] = {}
+    for about in KINDS.values():
+        if about.least_duration is None or about.channel not in rates_hz:
+            continue
+        wanted_s = float(spec.value_at(about.least_duration))
+        seen_s = least_duration_s(rates_hz[about.channel], wanted_s)
+        if seen_s > wanted_s:
+            shortest[about.channel] = seen_s
+    return (*found, *(Step("slow", name, seconds) for name, seconds in shortest.items()))
 
 
 def watchable(run: Run) -> frozenset[Kind]:

@@ -7,10 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from babbitt.detect.pressure import PressureSurface
+from babbitt.detect.watch import Step, steps
 from babbitt.logbook.folder import Logbook
+from babbitt.model.channels import channels
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.event import NOT_COUNTED, Event
 from babbitt.model.kinds import KINDS, Kind
+from babbitt.model.plain_text import capital
 from babbitt.model.records import ReviewRecord, RunRecord
 from babbitt.present.place_words import hit_corners
 from babbitt.present.views.event_words import event_title, worst_words
@@ -140,14 +143,37 @@ def what_was_read(view: RunView) -> tuple[str, ...]:
     says = list(record.warnings) or ["Every sensor read well throughout."]
     if view.blind:
         names = ", ".join(KINDS[kind].title for kind in view.blind)
-        says.append(f"Not watched for want of a fit channel: {names}.")
+        says.append(f"Not watched: {names}. Sound {_lacking(view)} would bring that back.")
     if record.start_basis == "file":
         says.append("The log names no start: the file's own date was taken.")
-    if view.surface is None:
-        says.append("Expected oil pressure is not learned yet: the floor line stands in for it.")
+    rates_hz = {channel.name: channel.native_hz for channel in record.channels}
+    says += map(_step, steps(rates_hz, view.spec, learned=view.surface is not None))
     if record.removed_at is not None:
         says.append("This run was removed, and counts in no sum.")
     return tuple(says)
+
+
+def _lacking(view: RunView) -> str:
+    """Return the channels that kinds are not watched for want of, or that were not sound."""
+    logged = {channel.name for channel in view.record.channels}
+    needed = {name for kind in view.blind for name in (KINDS[kind].channel, *KINDS[kind].needs)}
+    wanted = needed - logged or needed
+    return ", ".join(each.title for name, each in channels().items() if name in wanted)
+
+
+def _step(step: Step) -> str:
+    title = capital(channels()[step.channel].title)
+    match step.code:
+        case "floor_line":
+            return "Expected oil pressure is not learned yet: the floor line stands in for it."
+        case "hottest_oil":
+            return f"{title} is not logged: the least pressure that the build had is expected."
+        case "no_corners":
+            return f"{title} is not logged: no loss of oil pressure is put down to a corner."
+        case "slow":
+            return (
+                f"{title} is logged slowly: what is shorter than {step.shortest_s:.1f} s is hidden."
+            )
 
 
 def events_table(view: RunView, reader: Reader) -> TextTable:
