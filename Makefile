@@ -65,6 +65,9 @@ laps: $(VENV)/dev-ready  ## plant hundreds of runs, and measure how well laps an
 first-try: $(VENV)/dev-ready  ## tell how many of 72 made-up logs are read right at the first try
 	$(IMPORTS) $(BIN)/python -m made_logs --show
 
+mutate: $(VENV)/dev-ready  ## put deliberate faults in one at a time, and see which tests catch them
+	$(IMPORTS) $(BIN)/python tests/mutants/mutate.py --table docs/mutations.md
+
 FUZZ_SECONDS ?= 600
 fuzz: $(VENV)/dev-ready  ## feed damaged logs to ingest for FUZZ_SECONDS (600)
 	$(IMPORTS) $(BIN)/python tests/fuzz/fuzzing.py --seconds $(FUZZ_SECONDS)
