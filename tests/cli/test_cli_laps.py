@@ -87,3 +87,12 @@ def test_runs_without_pressure_or_laps_do_not_compare(lapped: Shop) -> None:
     first, *_ = lapped("run", "list", "--json").json
     refused = lapped("compare", first["run_id"], first["run_id"])
     assert (refused.status, "Name two runs" in refused.err) == (1, True)
+
+
+def test_the_outlook_counts_laps(lapped: Shop) -> None:
+    said = lapped("outlook", "E1", "--laps", 12, "--circuit", "Old Quay", "--at", "2026-05-20")
+    assert said.status == 0, said.err
+    assert "12 laps are 3 runs: a usual one has 5 laps, in-lap and all." in flat(said.err)
+    assert "after 3 runs" in flat(said.out)
+    refused = lapped("outlook", "E1", "--laps", 5, "--circuit", "Elsewhere")
+    assert (refused.status, "No run of E1 at Elsewhere has laps" in refused.err) == (1, True)

@@ -26,6 +26,7 @@ from babbitt.present.words import CAUTION, NOTHING, Reader, faults_in_words, rea
 if TYPE_CHECKING:
     from babbitt.damage.chance import Estimate
     from babbitt.damage.scores import Decomposition
+    from babbitt.logbook.folder import Logbook
     from babbitt.outlook.backtest import BackTest
     from babbitt.outlook.forecast import ModeOutlook
     from babbitt.outlook.outlook import Outlook
@@ -43,6 +44,9 @@ def outlook(
     runs: Annotated[
         int, typer.Option(min=1, max=MOST_RUNS, help="How many runs to look ahead.")
     ] = 1,
+    laps: Annotated[
+        int | None, typer.Option(min=1, help="How many laps of one engine, in place of runs.")
+    ] = None,
     circuit: Annotated[
         str | None, typer.Option(metavar="NAME", help="Where they will be; without it, anywhere.")
     ] = None,
@@ -64,6 +68,8 @@ def outlook(
     reader = reader_of(book.settings)
     when = instant(at, "--at", reader.timezone).astimezone(UTC) if at else datetime.now(UTC)
     name = circuit_name(circuit or "")
+    if laps is not None:
+        runs = _runs_for(book, engine_id, laps, name, when)
     found = outlooks(book, engine_id, runs=runs, at=when, circuit=name, with_whys=why)
     if found.left_out:
         err.print(f"Left out, as none of their type was logged there: {', '.join(found.left_out)}.")
@@ -88,6 +94,26 @@ def outlook(
     for name, whys in found.whys.items():
         _print_whys(name, whys)
     out.print(CAUTION, style="dim")
+
+
+def _runs_for(
+    book: Logbook, engine_id: str | None, laps: int, circuit: str | None, at: datetime
+) -> int:
+    """Return the runs that so many laps take, and say so."""
+    from babbitt.jobs.laps import runs_for_laps
+
+    if engine_id is None:
+        raise typer.BadParameter("name the engine that is to do them", param_hint="--laps")
+    runs, usual = runs_for_laps(book, engine_id, laps, circuit, at)
+    if runs > MOST_RUNS:
+        raise typer.BadParameter(
+            f"that is {runs} usual runs: look at most {MOST_RUNS} ahead", param_hint="--laps"
+        )
+    plural = "" if runs == 1 else "s"
+    err.print(
+        f"{laps} laps are {runs} run{plural}: a usual one has {usual:g} laps, in-lap and all."
+    )
+    return runs
 
 
 def backtest(

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from datetime import datetime
 from functools import partial
 from itertools import groupby
+from math import ceil
+from statistics import median
 
-from babbitt.errors import RunFileError
+from babbitt.errors import RegisterError, RunFileError
 from babbitt.laps.motion import CHANNELS, TELLING, motion_of
 from babbitt.logbook.folder import Logbook
 from babbitt.model.event import Event
@@ -59,6 +62,32 @@ def find_laps(book: Logbook, engine_id: str, apply: Apply = map) -> tuple[str, .
         rest += there
     failures += apply(look, rest)
     return tuple(failure for failure in failures if failure is not None)
+
+
+def runs_for_laps(
+    book: Logbook, engine_id: str, laps: int, circuit: str | None, at: datetime
+) -> tuple[int, float]:
+    """Return in how many runs an engine does so many laps, and how many a usual run of it has.
+
+    Args:
+        book: the logbook.
+        engine_id: the engine.
+        laps: above 0.
+        circuit: where; None: anywhere.
+        at: only runs from before.
+
+    Raises:
+        RegisterError: no such engine, or no run of it there has laps.
+    """
+    with book.register.reading() as session:
+        each = layouts.laps_by_run(session, engine_id, circuit, at)
+    if not each:
+        where = f" at {circuit}" if circuit else ""
+        raise RegisterError(
+            f"No run of {engine_id}{where} has laps: say how many runs to look ahead instead."
+        )
+    usual = median(each)
+    return max(1, ceil(laps / usual)), usual
 
 
 def placed(found: Sequence[Event], layout: Layout | None) -> tuple[Event, ...]:

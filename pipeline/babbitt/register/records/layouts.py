@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import asdict
+from datetime import datetime
 from typing import TYPE_CHECKING
 
-from sqlalchemy import Select, delete, insert, select
+from sqlalchemy import Select, delete, func, insert, select
 from sqlalchemy.orm import Session
 
 from babbitt.errors import RegisterError
@@ -81,6 +82,39 @@ def layouts_of(session: Session, run_ids: Collection[str]) -> dict[str, Layout]:
 
     query = select(RunLayoutRow).where(RunLayoutRow.run_id.in_(run_ids), RunLayoutRow.text != "")
     return {row.run_id: Layout.from_json(row.text) for row in session.scalars(query)}
+
+
+def laps_by_run(
+    session: Session, engine_id: str, circuit: str | None, until: datetime
+) -> tuple[int, ...]:
+    """Return the laps of each run of an engine that has some, the way in as one.
+
+    Args:
+        session: of a transaction.
+        engine_id: the engine.
+        circuit: only runs there; None: anywhere.
+        until: only runs that start before.
+
+    Raises:
+        RegisterError: no such engine.
+    """
+    require_engine(session, engine_id)
+    query = (
+        select(func.count())
+        .select_from(LapRow)
+        .join(RunRow, RunRow.run_id == LapRow.run_id)
+        .where(
+            RunRow.engine_id == engine_id,
+            RunRow.removed_at.is_(None),
+            RunRow.started_at < until,
+            LapRow.kind.in_(("lap", "pit", "in")),
+        )
+        .group_by(LapRow.run_id)
+        .order_by(LapRow.run_id)
+    )
+    if circuit is not None:
+        query = query.where(at_circuit(session, circuit))
+    return tuple(session.scalars(query))
 
 
 def course_at(session: Session, circuit: str, *, but: str = "") -> Layout | None:
