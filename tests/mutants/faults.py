@@ -74,6 +74,13 @@ FAULTS = (
         DETECTION,
     ),
     Fault(
+        "the head in a pin by its diameter, not its radius",
+        DOSES,
+        "crankpin_mm / 2000.0",
+        "crankpin_mm / 1000.0",
+        DETECTION,
+    ),
+    Fault(
         "hot oil starves less than cold",
         DOSES,
         "oil.viscosity_100c_mm2_s / viscosity_mm2_s(known, oil)",

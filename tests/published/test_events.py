@@ -48,6 +48,20 @@ def test_starved_of_thin_oil_by_its_viscosity(tmp_path: Path) -> None:
     assert doses[100.0] == pytest.approx(10.0 * 5000.0 / 60.0 * 0.25 / 0.5, rel=0.02)
 
 
+def test_oil_must_be_pressed_into_a_turning_pin(tmp_path: Path) -> None:
+    """At 5,000 1/min a radius of 27.5 mm has a head of 88.115 kPa against oil of 850 kg/m³ (first
+    principles: rho w² r² / 2). What a turn counts by is 2 s², s = 1 - (P - head) / (345 kPa - head)
+    with the floor line of 69 kPa per 1,000 1/min expected; solved for the head here."""
+    spec = SPEC + "[oil_pressure]\ncrankpin_mm = 55.0\n"
+    pressure_kpa, expected_kpa = 200.0, 5 * 69.0
+    event = found(tmp_path, spec, oil_pressure=pressure_kpa)
+    assert event.kind == "low_oil_pressure"
+    turns = event.duration_s * 5000.0 / 60.0
+    missing = (event.dose / turns / 2.0) ** 0.5
+    head_kpa = expected_kpa - (expected_kpa - pressure_kpa) / missing
+    assert head_kpa == pytest.approx(88.115, rel=2e-3)
+
+
 @pytest.mark.parametrize(("over_k", "doublings"), [(10.0, 1.0), (20.0, 2.0), (30.0, 3.0)])
 def test_what_oil_suffers_doubles_every_ten_degrees(
     tmp_path: Path, over_k: float, doublings: float

@@ -8,6 +8,8 @@ builder would put it (common practice, no source).
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from babbitt.model.engine_spec import OilSection, OverRevSection
@@ -19,6 +21,12 @@ choice)."""
 
 MISSING_AS_BEFORE = 0.5
 """A turn with this share of its pressure missing counts for as much of a turn."""
+
+OIL_KG_M3 = 850.0
+"""Density of hot engine oil (common practice, no source)."""
+
+LEAST_KPA = 1.0
+"""Less than this is expected at no pin."""
 
 HOT_OIL_C = 100.0
 """At which SAE J300 grades oil, and a turn without pressure counts as it is."""
@@ -49,16 +57,29 @@ def fatigue_and_blows(speed_rpm: FloatArray, limits: OverRevSection) -> FloatArr
 
 
 def dry_turns(
-    speed_rpm: FloatArray, pressure_kpa: FloatArray, reference_kpa: FloatArray
+    speed_rpm: FloatArray,
+    pressure_kpa: FloatArray,
+    reference_kpa: FloatArray,
+    crankpin_mm: float | None = None,
 ) -> FloatArray:
     """Return revolutions a second, each by how much of a pressure is missing; elementwise.
 
     They grow with the square of the missing share: the film carries what little is missing, and
-    fails with the rest.
+    fails with the rest. Where the crankpin is known, what counts is the pressure that is left of
+    both after the head that its oil must be pressed in against.
     """
-    missing = np.clip(1.0 - pressure_kpa / reference_kpa, 0.0, 1.0)
+    head_kpa = centrifugal_head_kpa(speed_rpm, crankpin_mm or 0.0)
+    left, usual = pressure_kpa - head_kpa, np.maximum(reference_kpa - head_kpa, LEAST_KPA)
+    missing = np.clip(1.0 - left / usual, 0.0, 1.0)
     lost: FloatArray = speed_rpm / 60.0 * missing**2 / MISSING_AS_BEFORE
     return lost
+
+
+def centrifugal_head_kpa(speed_rpm: FloatArray, crankpin_mm: float) -> FloatArray:
+    """Return the pressure that keeps oil from the middle of a turning pin: rho w² r² / 2."""
+    rim_m_s = speed_rpm * (math.pi / 30.0) * (crankpin_mm / 2000.0)
+    head: FloatArray = 0.5 * OIL_KG_M3 * rim_m_s**2 / 1000.0
+    return head
 
 
 def hot_oil_factor(oil_c: FloatArray, oil: OilSection) -> FloatArray:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
 from babbitt.detect.assemble import (
@@ -67,7 +69,13 @@ def dry_starts(
         ["dry_start"] * len(spans),
         values=pressure.values,
         peaks=spans.peaks(-pressure.values),
-        doses=spans.integrate(dry_turns, rpm.values, pressure.values, expected, degree=3),
+        doses=spans.integrate(
+            partial(dry_turns, crankpin_mm=limits.crankpin_mm),
+            rpm.values,
+            pressure.values,
+            expected,
+            degree=5,
+        ),
         confidences=[known] * len(spans),
     )
 

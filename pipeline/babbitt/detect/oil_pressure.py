@@ -86,11 +86,11 @@ def oil_deficits(
     kinds: list[Kind] = ["oil_starvation" if each else "low_oil_pressure" for each in starved]
 
     def turns(speed: FloatArray, kpa: FloatArray, of: FloatArray, at_c: FloatArray) -> FloatArray:
-        return dry_turns(speed, kpa, of) * hot_oil_factor(at_c, spec.oil)
+        return dry_turns(speed, kpa, of, limits.crankpin_mm) * hot_oil_factor(at_c, spec.oil)
 
     whole, in_corner = (
         spans.integrate(
-            turns, rpm.values, pressure.values, expected * share, conditions.oil_c, degree=4
+            turns, rpm.values, pressure.values, expected * share, conditions.oil_c, degree=6
         )
         for share in (np.float32(1.0), np.float32(conditions.straight))
     )

@@ -82,7 +82,8 @@ class OilPressureSection(_Section):
     """The floor line, the relief valve, and the shares of expected pressure that are too little.
 
     Up to floor_above_rpm, from idle up, that is lost_fraction; above, starved_fraction. A start
-    without as much for longer than dry_start_s is a dry one.
+    without as much for longer than dry_start_s is a dry one. With crankpin_mm, the diameter of the
+    pins, a dose counts the pressure that is left at them.
     """
 
     floor_kpa_per_1000rpm: Rpm = 69.0  # common practice, no source: 10 psi per 1000 rpm
@@ -92,6 +93,7 @@ class OilPressureSection(_Section):
     lost_fraction: float = Field(default=0.5, gt=0.0, lt=1.0)  # common practice, no source
     min_duration_s: Seconds = 0.2
     dry_start_s: Seconds = 2.0  # common practice, no source
+    crankpin_mm: Millimetres | None = None
 
 
 class CorneringSection(_Section):
