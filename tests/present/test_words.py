@@ -68,3 +68,11 @@ def test_an_instant_may_lack_its_zone_but_not_its_date() -> None:
     assert parse_instant(" 2026-07-01T12:00Z") == datetime(2026, 7, 1, 12, tzinfo=UTC)
     with pytest.raises(ValueError, match="'yesterday' is no date"):
         parse_instant("yesterday")
+
+
+@pytest.mark.parametrize(
+    "text", ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-12:00", "1899-12-31", "2201-01-01"]
+)
+def test_no_engine_ran_at_the_ends_of_the_calendar(text: str) -> None:
+    with pytest.raises(ValueError, match="check the year"):
+        parse_instant(text)

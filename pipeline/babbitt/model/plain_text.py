@@ -8,18 +8,24 @@ from datetime import datetime, timedelta, tzinfo
 _KEPT_CONTROLS = "\n\t"
 
 
+FIRST_YEAR, LAST_YEAR = 1900, 2200
+
+
 def parse_instant(text: str) -> datetime:
     """Read an instant: an ISO 8601 date, or date and time, with or without an offset from UTC.
 
     Raises:
-        ValueError: it is none.
+        ValueError: it is none, or no engine ran then: zones and spans lead past the calendar's end.
     """
     try:
-        return datetime.fromisoformat(text.strip())
+        at = datetime.fromisoformat(text.strip())
     except ValueError as error:
         raise ValueError(
             f"{text!r} is no date or time; write it like 2026-05-03 or 2026-05-03T14:30"
         ) from error
+    if not FIRST_YEAR <= at.year <= LAST_YEAR:
+        raise ValueError(f"{text!r} lies outside {FIRST_YEAR} to {LAST_YEAR}; check the year")
+    return at
 
 
 def past_moment(text: str, what: str, timezone: tzinfo, now: datetime) -> datetime:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -23,6 +23,9 @@ from babbitt.model.records import Change
 from babbitt.register.journal.entries import as_text, changes_since, write_down
 from babbitt.register.journal.fields import describe, sentence, shown
 from babbitt.register.tables.models import LARGEST_ID, UtcDateTime
+
+MOST_TEXT = 10_000
+"""Characters of a note, a reason or a name: some four printed pages."""
 
 _UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff]")
 """Control codes other than tab and line ends, and halves of characters: no database takes all."""
@@ -89,7 +92,7 @@ class Act:
         Raises:
             RegisterError: a text in it holds control codes, or a number is not finite.
         """
-        _refuse_unkeepable(getattr(row, name) for name in record.columns())
+        _refuse_unkeepable({name: getattr(row, name) for name in record.columns()})
         self._session.add(row)
         self._session.flush()
         after = {name: getattr(row, name) for name in record.columns()}
@@ -108,7 +111,7 @@ class Act:
             RegisterError: the row has moved on since that version, a text holds control codes, or
                 a number is not finite.
         """
-        _refuse_unkeepable(values.values())
+        _refuse_unkeepable(values)
         if seen is not None and row.version != seen:
             raise RegisterError(_moved_on(self._session, record, row, seen))
         after = {name: new for name, new in values.items() if getattr(row, name) != new}
@@ -197,7 +200,7 @@ def changing(
     Raises:
         RegisterError: a record breaks a rule with these changes.
     """
-    _refuse_unkeepable([reason])
+    _refuse_unkeepable({"reason": reason})
     with session.begin_nested():
         act = Act(session)
         yield act
@@ -247,9 +250,14 @@ def keepable(text: str) -> str:
     return _UNPRINTABLE.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
-def _refuse_unkeepable(values: Iterable[Any]) -> None:
-    """Refuse what no database keeps, or not every one keeps as it is."""
-    for value in values:
+def _refuse_unkeepable(values: Mapping[str, Any]) -> None:
+    """Refuse what no database keeps, or not every one keeps as it is, and what nobody reads."""
+    for name, value in values.items():
+        if isinstance(value, str) and name != "toml" and len(value) > MOST_TEXT:
+            raise RegisterError(
+                f"This {name.replace('_', ' ')} is {len(value):,} characters long: shorten it to "
+                f"{MOST_TEXT:,}."
+            )
         if isinstance(value, float) and not math.isfinite(value):
             raise RegisterError(f"{value} cannot be kept: give a finite number.")
         found = _UNPRINTABLE.search(value) if isinstance(value, str) else None
