@@ -7,7 +7,7 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from sqlalchemy import Select, delete, func, insert, select
+from sqlalchemy import Select, delete, func, insert, literal, select
 from sqlalchemy.orm import Session
 
 from babbitt.errors import RegisterError
@@ -30,26 +30,24 @@ def runs_to_lap(session: Session, engine_id: str, key: str) -> tuple[RunRecord, 
         RegisterError: no such engine.
     """
     require_engine(session, engine_id)
+    today = literal(key) + func.coalesce(literal(" ") + RunRow.circuit, "")
     query = (
-        select(RunRow, RunLayoutRow.key)
+        select(RunRow)
         .outerjoin(RunLayoutRow, RunLayoutRow.run_id == RunRow.run_id)
         .where(
             RunRow.engine_id == engine_id,
             RunRow.removed_at.is_(None),
             RunRow.unlogged.is_(False),
+            RunLayoutRow.key.is_distinct_from(today),
         )
         .order_by(RunRow.started_at, RunRow.run_id)
     )
-    return tuple(
-        to_record(row)
-        for row, found_by in session.execute(query)
-        if found_by != layout_key(key, row.circuit)
-    )
+    return tuple(map(to_record, session.scalars(query)))
 
 
 def layout_key(key: str, circuit: str | None) -> str:
     """Return the key of a layout that was found by `key` for a run at a circuit."""
-    return f"{key} {circuit or ''}".strip()
+    return key if circuit is None else f"{key} {circuit}"
 
 
 def save_layout(session: Session, run_id: str, key: str, layout: Layout | None) -> None:
