@@ -112,15 +112,6 @@ BELOW_WORDS = {
 """Parts that hand out values: words, commands and pages are made above them."""
 SPELLS_A_COMMAND = re.compile(r"`babbitt |(?<![\w-])--[a-z]{3,}")
 STILL_SPELL = {
-    "babbitt.ingest.columns.channels",
-    "babbitt.ingest.columns.convert",
-    "babbitt.ingest.columns.plausible",
-    "babbitt.ingest.quality.flags",
-    "babbitt.ingest.source",
-    "babbitt.ingest.text.fingerprint",
-    "babbitt.ingest.time.clock",
-    "babbitt.ingest.time.dates",
-    "babbitt.ingest.time.start",
     "babbitt.model.sensor_doubt",
     "babbitt.sensors.clocks",
     "babbitt.sensors.doubts",

@@ -59,15 +59,23 @@ RemedyOption = Literal[
 class Remedy:
     """One way to put a matter right, whatever the reader does it with.
 
+    Of remedies that do the same to the same, or make the same of several columns, one is enough:
+    the likeliest comes first.
+
     Attributes:
         option: what to do.
-        target: what to do it to: a channel, a column, a run, a part, an engine; "": the only one.
+        target: what to do it to: a channel, a column, a run, a part, an engine; "": the only one,
+            or one that the reader has to say.
         value: what to set it to; "": the reader has to say.
     """
 
     option: RemedyOption
     target: str = ""
     value: str = ""
+
+    def question(self) -> tuple[str, str]:
+        """What it answers: of a column which is a channel, of anything else what it is set to."""
+        return self.option, self.value if self.option == "map" else self.target
 
 
 class BabbittError(Exception):
@@ -92,13 +100,13 @@ class LogRefusedError(BabbittError):
     """A log that was not taken in; nothing of it was stored.
 
     Attributes:
-        option: the command-line option that would settle the matter, ready to paste, or None.
+        sentence: why, without the name of the log.
         later: nothing is wrong with it but the moment: it may be taken in when tried again.
     """
 
-    def __init__(self, message: str, *, option: str | None = None, later: bool = False) -> None:
-        super().__init__(message)
-        self.option = option
+    def __init__(self, message: str, *remedies: Remedy, log: str = "", later: bool = False) -> None:
+        super().__init__(f"{log}: {message}" if log else message, *remedies)
+        self.sentence = message
         self.later = later
 
 

@@ -43,7 +43,7 @@ def test_a_bad_log_is_refused_and_the_rest_goes_on(
     assert result.status == 1
     refused, taken = result.json
     assert refused["status"] == "refused"
-    assert words in refused["error"]
+    assert words in f"{refused['error']} {refused['option']}"
     assert "bad.csv" in refused["error"]
     assert taken["status"] == "ingested"
     assert shop("verify", "--json").json == {"runs": 1, "faults": [], "unfinished": []}

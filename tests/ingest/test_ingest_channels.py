@@ -2,7 +2,7 @@ from typing import Any
 
 import pytest
 
-from babbitt.errors import SettingsError
+from babbitt.errors import Remedy, SettingsError
 from babbitt.ingest.columns.channels import Layout, lay_out
 from babbitt.ingest.source import Instructions
 from babbitt.ingest.text.decode import read_text
@@ -49,7 +49,7 @@ def test_unit_given_wins_over_profile_and_log() -> None:
         units={"oil_pressure": "psi"},
     )
     pressure, temperature = layout.columns[1:]
-    assert (pressure.unit.symbol, pressure.unit_basis) == ("psi", "--unit")
+    assert (pressure.unit.symbol, pressure.unit_basis) == ("psi", "stated")
     assert (temperature.unit.symbol, temperature.unit_basis) == ("K", "profile")
 
 
@@ -94,7 +94,7 @@ def test_two_headers_of_a_watched_channel_are_a_problem_with_its_option() -> Non
     assert "'Sump Temp [C]' and 'Oil Temp [C]' both name oil_temperature" in (
         layout.problems[0].sentence
     )
-    assert layout.problems[0].option == '--map "Sump Temp [C]=oil_temperature"'
+    assert layout.problems[0].remedies[0] == Remedy("map", "Sump Temp [C]", "oil_temperature")
 
 
 def test_two_headers_of_an_optional_channel_are_kept_as_neither() -> None:
@@ -152,7 +152,7 @@ def test_optional_channel_without_unit_is_kept_as_logged_with_its_option() -> No
     fuel, exhaust = layout.columns[1:]
     assert (fuel.name, fuel.channel) == ("fuel_pressure_as_logged", None)
     assert (exhaust.name, exhaust.unit_text) == ("exhaust_temperature_as_logged", "V")
-    assert "--unit fuel_pressure=kPa" in layout.warnings[0]
+    assert "state it, like kPa" in layout.warnings[0]
     assert "'V', which is no unit of it" in layout.warnings[1]
 
 
@@ -173,7 +173,7 @@ def test_missing_time_and_speed_are_told_together() -> None:
     error = refused("a,b\n0,1\n1,2\n")
     assert "no column is named as time (it has 'a', 'b')" in str(error)
     assert "engine speed" in str(error)
-    assert error.option == "--map HEADER=time --map HEADER=rpm"
+    assert error.remedies == (Remedy("map", value="time"), Remedy("map", value="rpm"))
 
 
 def test_misspelt_channel_or_unit_given_is_refused() -> None:

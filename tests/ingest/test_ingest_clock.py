@@ -4,6 +4,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from babbitt.errors import Remedy
 from ingest_logs import csv_of, ramp, read, refused
 
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -39,8 +40,8 @@ def test_unit_of_time_may_stand_in_a_units_row_or_be_given() -> None:
 def test_time_without_unit_that_may_be_either_is_refused(times: tuple[str, ...]) -> None:
     error = refused(stamped(*times))
     assert "may be milliseconds or seconds" in str(error)
-    assert "--unit time=s" in str(error)
-    assert error.option == "--unit time=ms"
+    assert "may be milliseconds or seconds" in str(error)
+    assert error.remedies == (Remedy("unit", "time", "ms"), Remedy("unit", "time", "s"))
 
 
 def test_bare_decimal_seconds_are_said_to_be_taken_as_such() -> None:
@@ -118,9 +119,9 @@ def test_fewer_than_two_samples_are_refused(rows: list[tuple[str, int]]) -> None
 def test_ambiguous_dates_are_refused_with_both_readings_and_the_way_out() -> None:
     log = "note\n" + stamped("04/03/2026 14:05:06", "04/03/2026 14:05:07")
     error = refused(log)
-    for said in ("'04/03/2026' in line 3", "4 March 2026", "3 April 2026", "--dates day-first or"):
+    for said in ("'04/03/2026' in line 3", "4 March 2026", "3 April 2026", "state the start"):
         assert said in str(error)
-    assert error.option == "--dates day-first"
+    assert [each.value for each in error.remedies] == ["day-first", "month-first"]
 
 
 def test_ambiguous_date_does_not_matter_once_the_start_is_stated() -> None:

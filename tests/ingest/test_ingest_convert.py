@@ -23,7 +23,7 @@ def test_readings_come_to_canonical_units_and_it_is_said() -> None:
 def test_unit_given_is_named_as_the_source() -> None:
     run = run_of("rpm,oil press", *["3000,4"] * 3, units={"oil_pressure": "bar"})
     assert run.signals["oil_pressure"].values[0] == 400.0
-    assert "Oil pressure: bar to kPa (unit given with --unit)." in run.info.conversions
+    assert "Oil pressure: bar to kPa (unit as stated)." in run.info.conversions
 
 
 def test_ambient_pressure_is_that_before_start_up() -> None:

@@ -71,7 +71,7 @@ def test_refusal_of_a_date_names_its_readings_and_what_settles_it() -> None:
     error = ambiguous_date("03-04-05", read_date("03-04-05", None), 7, "a.csv")
     for said in ("'03-04-05' in line 7", "3 April 2005 or 4 March 2005 or 5 April 2003"):
         assert said in str(error)
-    assert error.option == "--dates day-first"
+    assert [each.value for each in error.remedies] == ["day-first", "month-first", "year-first"]
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from babbitt.errors import Remedy
 from babbitt.logbook.settings import Profile
 from ingest_logs import preview, read, refused
 
@@ -103,4 +104,4 @@ def test_what_is_said_besides_wins_over_the_profile() -> None:
 def test_two_profiles_that_know_a_file_are_refused_with_the_option_that_settles_it() -> None:
     error = refused(LOG, profiles={"car 1": profile(**PIT), "car-2": profile()})
     assert "car 1 and car-2 fit this kind of file equally" in str(error)
-    assert error.option == '--profile "car 1"'
+    assert error.remedies == (Remedy("profile", value="car 1"), Remedy("profile", value="car-2"))

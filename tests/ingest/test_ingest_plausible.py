@@ -3,6 +3,7 @@ import pytest
 
 from babbitt.ingest.columns.plausible import plausible_units
 from babbitt.model.channels import channels
+from babbitt.present.remedies import options_text
 from ingest_logs import refused
 
 
@@ -48,4 +49,6 @@ def test_every_missing_unit_is_told_at_once_with_its_options() -> None:
         "values 90 to 92 would fit °C",
     ):
         assert said in str(error)
-    assert error.option == "--unit oil_pressure=psi --unit coolant_temperature=°C"
+    assert options_text(error.remedies) == (
+        "--unit oil_pressure=psi --unit 'coolant_temperature=°C'"
+    )

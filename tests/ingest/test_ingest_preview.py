@@ -1,6 +1,6 @@
 import pytest
 
-from babbitt.errors import LogRefusedError
+from babbitt.errors import LogRefusedError, Remedy
 from ingest_logs import csv_of, preview, ramp, read
 
 
@@ -30,7 +30,7 @@ def test_missing_units_are_problems_not_errors() -> None:
     found = preview(csv_of(["time", "rpm", "oil press"], [(t, r, 60) for t, r in ramp()]))
     assert len(found.problems) == 1
     assert found.problems[0].startswith("The unit is not known of oil_pressure")
-    assert found.options == ("--unit oil_pressure=psi",)
+    assert found.remedies[0] == Remedy("unit", "oil_pressure", "psi")
     assert found.columns[2].remark == "needs its unit"
     assert found.columns[2].plausible[0] == "psi"
     assert found.duration_s == pytest.approx(1.9)

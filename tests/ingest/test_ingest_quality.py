@@ -332,7 +332,7 @@ def test_sentence_for_a_reading_that_may_be_a_loss_of_oil():
     assert sentence_of("oil_pressure", time_s, values) == (
         "Oil pressure reads 0.0 kPa for 10.0 s, from 50.0 s to 60.0 s: it fell faster than oil "
         "does, but was not seen to come back; either the oil was lost or the sensor was, so it "
-        "counts with low confidence: settle it with `babbitt review`."
+        "counts with low confidence: settle it in a review."
     )
 
 

@@ -71,7 +71,8 @@ def test_clock_times_without_a_date_take_the_files_with_a_warning() -> None:
     assert run.info.started_at == datetime(2026, 5, 16, 14, 5, 6, tzinfo=UTC)
     assert run.info.start_basis == "file"
     assert run.info.warnings[0] == (
-        "The log names no date; the file's own (2026-05-16) was taken: settle it with --started."
+        "The log names no date; the file's own (2026-05-16) was taken: state the start "
+        "to settle it."
     )
 
 
@@ -84,8 +85,8 @@ def test_log_that_names_no_start_takes_the_files_time_with_a_warning() -> None:
     run = read(ROWS)
     assert (run.info.started_at, run.info.start_basis) == (MODIFIED, "file")
     assert run.info.warnings[0] == (
-        "The log names no start; the file's own date (2026-05-16 18:30, UTC) was taken: settle it "
-        "with --started."
+        "The log names no start; the file's own date (2026-05-16 18:30, UTC) was taken: state "
+        "the start to settle it."
     )
 
 
@@ -104,7 +105,7 @@ def test_date_without_time_of_day_takes_midnight_on_another_day() -> None:
 def test_ambiguous_date_in_a_note_is_refused_with_both_readings() -> None:
     log = "Driver,A\nDate,04/03/2026\nTime,14:05:06\n" + ROWS
     error = refused(log)
-    for said in ("'04/03/2026' in line 2", "4 March 2026", "3 April 2026", "--started"):
+    for said in ("'04/03/2026' in line 2", "4 March 2026", "3 April 2026", "state the start"):
         assert said in str(error)
     settled = read(log, profile=Profile(dates="month-first"))
     assert settled.info.started_at == datetime(2026, 4, 3, 14, 5, 6, tzinfo=UTC)

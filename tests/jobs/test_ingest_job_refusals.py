@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from babbitt.errors import LogbookError
+from babbitt.errors import LogbookError, Remedy
 from babbitt.ingest.source import Instructions
 from babbitt.jobs import ingest as flow
 from babbitt.jobs.backlog import in_order, take_in
@@ -51,9 +51,13 @@ def test_a_log_that_cannot_be_read_is_remembered_until_it_is_taken_in(
 ) -> None:
     intake = ingest_log(book, no_unit, FOR_E1)
     (kept,) = refused_in(book)
-    assert (kept.sha256, kept.error, kept.option) == (intake.sha256, intake.error, intake.option)
+    assert (kept.sha256, kept.error, kept.remedies) == (
+        intake.sha256,
+        intake.error,
+        intake.remedies,
+    )
     assert (kept.file, kept.engine_id) == ("no unit.csv", "E1")
-    assert "--unit oil_pressure=" in str(kept.option)
+    assert Remedy("unit", "oil_pressure", "kPa") in kept.remedies
     assert verify(book).faults == ()
     assert ingest_log(book, no_unit, PSI).status == "ingested"
     assert refused_in(book) == ()
@@ -67,14 +71,17 @@ def test_one_that_overlaps_or_is_older_than_its_engine_is_remembered_too(
     ingest_log(book, write_log(tmp_path / "a.csv", "2026-05-01T10:00:00Z"), FOR_E1)
     ingest_log(book, write_log(tmp_path / "b.csv", "2026-05-01T10:00:05Z"), FOR_E1)
     (overlap,) = refused_in(book)
-    assert (overlap.file, overlap.option) == ("b.csv", "--overlap replace")
+    assert (overlap.file, [each.value for each in overlap.remedies]) == (
+        "b.csv",
+        ["replace", "keep-both"],
+    )
     ingest_log(book, tmp_path / "b.csv", FOR_E1, overlap="replace")
     assert refused_in(book) == ()
     with book.register.writing() as session:
         engines.set_built(session, "E1", datetime(2026, 4, 1, tzinfo=UTC))
     ingest_log(book, write_log(tmp_path / "c.csv", "2026-03-01T10:00:00Z"), FOR_E1)
     (early,) = refused_in(book)
-    assert (early.file, early.option) == ("c.csv", None)
+    assert (early.file, early.remedies) == ("c.csv", ())
 
 
 def test_a_name_given_is_the_one_that_is_remembered(book: Logbook, no_unit: Path) -> None:
@@ -160,5 +167,5 @@ def test_a_refusal_that_cannot_be_written_down_is_told_all_the_same(
     monkeypatch.setattr(Register, "writing", locked)
     intake = ingest_log(book, no_unit, FOR_E1)
     assert (intake.status, intake.sha256) == ("refused", None)
-    assert "--unit oil_pressure=" in str(intake.option)
+    assert Remedy("unit", "oil_pressure", "kPa") in intake.remedies
     assert intake.warnings == ("The register is locked.",)

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import pytest
 
-from babbitt.errors import RegisterError
+from babbitt.errors import RegisterError, Remedy
 from babbitt.register.backup import copy_register
 from babbitt.register.records import corrections, engines, refusals
 from babbitt.register.records.refusals import Refusal
 from babbitt.register.tables.store import Register, sqlite_url
 from register_records import MAY, add_engine, add_run, days, read, write
 
-OPTION = "--unit oil_pressure=psi"
+UNIT = (Remedy("unit", "oil_pressure", "psi"),)
 
 
 def a_refusal(sha256="a1", *, engine_id="E-1", at=MAY, **changes):
-    about = {"file": f"{sha256}.csv", "error": f"{sha256}.csv: no unit.", "option": OPTION}
+    about = {"file": f"{sha256}.csv", "error": f"{sha256}.csv: no unit.", "remedies": UNIT}
     return Refusal(sha256.ljust(64, "0"), engine_id=engine_id, at=at, **(about | changes))
 
 
@@ -31,8 +31,8 @@ def ids(register, **wanted):
 def test_a_refusal_is_kept_as_it_was_the_newest_first(with_engine):
     add_engine(with_engine, "E-2")
     note(with_engine, "a1")
-    note(with_engine, "b2", engine_id="E-2", at=MAY + days(1), option=None)
-    b2 = a_refusal("b2", engine_id="E-2", at=MAY + days(1), option=None)
+    note(with_engine, "b2", engine_id="E-2", at=MAY + days(1), remedies=())
+    b2 = a_refusal("b2", engine_id="E-2", at=MAY + days(1), remedies=())
     assert read(with_engine, refusals.list_refusals) == (b2, a_refusal("a1"))
     assert ids(with_engine, engine_id="E-1") == ["a1"]
     with pytest.raises(RegisterError, match="'E-9'"):
@@ -115,10 +115,15 @@ def test_a_withdrawn_engine_takes_its_refused_logs_along(with_engine):
 
 
 def test_signs_that_no_database_keeps_are_replaced(with_engine):
-    note(with_engine, file="a\x00\udcff.csv", error="a\x00.csv: no.", option='--map "\x01=rpm"')
+    note(
+        with_engine,
+        file="a\x00\udcff.csv",
+        error="a\x00.csv: no.",
+        remedies=[Remedy("map", "\x01", "rpm")],
+    )
     (found,) = read(with_engine, refusals.list_refusals)
     assert (found.file, found.error) == ("a\ufffd\ufffd.csv", "a\ufffd.csv: no.")
-    assert found.option == '--map "\ufffd=rpm"'
+    assert found.remedies == (Remedy("map", "\ufffd", "rpm"),)
 
 
 def test_a_copy_of_the_register_has_them(with_engine, tmp_path):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
@@ -42,6 +41,7 @@ from babbitt.jobs.ingest import after_judging, incoming_folder
 from babbitt.jobs.ingest_result import Intake
 from babbitt.logbook.folder import Logbook, saying_what_failed
 from babbitt.logbook.log_files import logs_in
+from babbitt.present.remedies import in_terminal, options_text, with_option
 from babbitt.present.words import NOTHING, duration, short, table
 from babbitt.register.records import engines
 
@@ -124,7 +124,7 @@ def ingest(
         if report is not None:
             _write_report(report, intakes)
     if as_json:
-        print_json([asdict(intake) for intake in intakes])
+        print_json([with_option(intake) for intake in intakes])
     elif len(intakes) > _LISTED:
         _print_summary(intakes)
     else:
@@ -196,7 +196,7 @@ def _write_report(path: Path, intakes: Iterable[Intake]) -> None:
         writer = csv.writer(file)
         writer.writerow(["file", "why", "option"])
         writer.writerows(
-            map(harmless, [intake.file, intake.error or "", intake.option or ""])
+            map(harmless, [intake.file, intake.error or "", options_text(intake.remedies)])
             for intake in intakes
             if intake.status == "refused"
         )
@@ -221,6 +221,8 @@ def _print_intakes(intakes: list[Intake]) -> None:
     for intake in intakes:
         if intake.error:
             err.print(f"Refused: {intake.error}")
+            for line in in_terminal(intake.remedies):
+                err.print(f"  {line}", soft_wrap=True)
     counts = Counter(intake.status for intake in intakes)
     out.print(", ".join(f"{count} {status}" for status, count in counts.items()) + ".")
 

@@ -36,6 +36,7 @@ from babbitt.logbook.folder import save_profile, saying_what_failed
 from babbitt.logbook.settings import Profile, Settings
 from babbitt.model.run import Run, RunOutline
 from babbitt.model.sensor_doubt import SensorDoubt
+from babbitt.present.remedies import in_terminal, options_text
 from babbitt.present.words import NOTHING, Reader, duration, number, reader_of, share, table, trace
 from babbitt.sensors.doubts import as_logged, doubts_of
 from babbitt.sensors.summary import summarise
@@ -97,7 +98,9 @@ def preview(
     name = save or found.profile_name or _NEW_PROFILE
     ready = profile_text(name, settled, found)
     if as_json:
-        print_json(asdict(found) | {"profile": ready})
+        fields = asdict(found) | {"profile": ready, "options": _options(found)}
+        del fields["remedies"]
+        print_json(fields)
         return
     _print_preview(found, reader_of(settings))
     if save is not None:
@@ -106,6 +109,11 @@ def preview(
     out.print("\nTo keep what you settle for this kind of log, add --save-profile NAME,")
     out.print("or put this in logbook.toml:\n")
     out.print(ready)
+
+
+def _options(found: LogPreview) -> list[str]:
+    options = options_text(found.remedies)
+    return [options] if options else []
 
 
 def _say_saved(name: str, found: LogPreview, settings: Settings) -> None:
@@ -177,5 +185,7 @@ def _print_preview(found: LogPreview, reader: Reader) -> None:
         out.print("It would be refused:")
         for problem in found.problems:
             out.print(f"- {problem}")
+        for line in in_terminal(found.remedies):
+            out.print(f"  {line}", soft_wrap=True)
     else:
         out.print("It would be taken in.")

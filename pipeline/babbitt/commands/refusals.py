@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Annotated
 
 import typer
@@ -16,6 +15,7 @@ from babbitt.commands.common import (
     print_json,
     who,
 )
+from babbitt.present.remedies import with_option
 from babbitt.present.views.logs_refused import settling_command
 from babbitt.present.words import reader_of, short, table
 from babbitt.register.records import refusals
@@ -43,7 +43,7 @@ def list_refused(
     with book.register.reading() as session:
         found = refusals.list_refusals(session, engine_id=engine, include_set_aside=set_aside)
     if as_json:
-        print_json([asdict(refusal) for refusal in found])
+        print_json([with_option(refusal) for refusal in found])
         return
     if not found:
         out.print("No refused log is left.")

@@ -6,7 +6,6 @@ import signal
 import time
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
@@ -35,6 +34,7 @@ from babbitt.jobs.watch import Back, Landed, Landing, Missing, State, watch_fold
 from babbitt.logbook.folder import Logbook, read_settings
 from babbitt.logbook.settings import Settings, zone
 from babbitt.model.kinds import KINDS, Kind
+from babbitt.present.remedies import with_option
 from babbitt.present.words import duration, short
 from babbitt.register.records import engines, events
 
@@ -164,7 +164,10 @@ class Watcher:
             if intake.later:
                 self.say(f"{intake.error} Trying again later.")
             elif self._as_json:
-                line = asdict(intake) | {"at": datetime.now(UTC), "events": self._events(intake)}
+                line = with_option(intake) | {
+                    "at": datetime.now(UTC),
+                    "events": self._events(intake),
+                }
                 print_json_line(line)
             else:
                 out.print(f"{self._clock()}  {self._line(intake)}", soft_wrap=True)

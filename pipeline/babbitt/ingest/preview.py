@@ -8,7 +8,7 @@ from datetime import datetime
 
 import numpy as np
 
-from babbitt.errors import BabbittError, LogRefusedError
+from babbitt.errors import BabbittError, LogRefusedError, Remedy
 from babbitt.ingest.circuit import NotedCircuit, circuit_noted
 from babbitt.ingest.columns.channels import Column, UnitBasis
 from babbitt.ingest.columns.plausible import plausible_units
@@ -37,7 +37,7 @@ class ColumnView:
         header: as written; a repeated one has its number behind it.
         name: of the channel in the run, or "time".
         known: whether that is a canonical channel, or the time.
-        given: whether the profile or --map says so, rather than the header.
+        given: whether the user or the profile says so, rather than the header.
         unit: of the readings, as the log has them; "" where it is not known.
         unit_basis: how the unit is known, "" where it is not.
         plausible: units that would fit the readings, likeliest first, where none is known.
@@ -78,7 +78,7 @@ class LogPreview:
         duration_s: from the first row to the last, None where it cannot be told.
         columns: of the log, in its order.
         problems: why it would be refused, a sentence each; none where it would be taken in.
-        options: command-line options that would settle problems.
+        remedies: that would settle problems.
         warnings: what a reader of the run should know, a sentence each.
         profile_name: of the logger profile that was named, or that knows this kind of file.
         fingerprint: of this kind of file.
@@ -93,7 +93,7 @@ class LogPreview:
     duration_s: float | None
     columns: tuple[ColumnView, ...]
     problems: tuple[str, ...]
-    options: tuple[str, ...]
+    remedies: tuple[Remedy, ...]
     warnings: tuple[str, ...]
     profile_name: str | None
     fingerprint: str
@@ -140,7 +140,7 @@ def _previewed(log: Parsed, source: ReadSource, passing: Passing) -> LogPreview:
         duration_s=None,
         columns=(),
         problems=tuple(f"{capital(problem.sentence)}." for problem in log.problems),
-        options=tuple(problem.option for problem in log.problems if problem.option),
+        remedies=tuple(each for problem in log.problems for each in problem.remedies),
         warnings=about_columns(log),
         profile_name=log.instructions.profile_name,
         fingerprint=fingerprint_of(log.dialect),
@@ -163,10 +163,10 @@ def _previewed(log: Parsed, source: ReadSource, passing: Passing) -> LogPreview:
         except LogRefusedError as error:
             refused = error
     if refused is not None:
-        sentence = capital(str(refused).removeprefix(f"{source.name}: "))
-        options = () if refused.option is None else (refused.option,)
         found = replace(
-            found, problems=(*found.problems, sentence), options=(*found.options, *options)
+            found,
+            problems=(*found.problems, capital(refused.sentence)),
+            remedies=(*found.remedies, *refused.remedies),
         )
     columns = [_view(log, column) for column in log.layout.columns]
     if log.layout.time is not None:

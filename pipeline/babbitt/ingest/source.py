@@ -9,7 +9,7 @@ from typing import Literal, Protocol
 
 import pyarrow as pa
 
-from babbitt.errors import LogRefusedError, SettingsError
+from babbitt.errors import LogRefusedError, Remedy, SettingsError
 from babbitt.logbook.settings import Profile, require_channel, require_unit, zone
 from babbitt.model.units import Unit, parse
 
@@ -92,11 +92,11 @@ class Instructions:
 
     def unit_given(
         self, name: str, dimension: str
-    ) -> tuple[Unit, Literal["--unit", "profile"]] | None:
-        """Return the unit given for a channel, and whether by "--unit" or "profile"."""
+    ) -> tuple[Unit, Literal["stated", "profile"]] | None:
+        """Return the unit given for a channel, and whether it was stated or is of a profile."""
         if name in self.units:
             unit = parse(self.units[name], dimension=dimension)
-            return None if unit is None else (unit, "--unit")
+            return None if unit is None else (unit, "stated")
         if self.profile is not None and name in self.profile.units:
             unit = parse(self.profile.units[name], dimension=dimension)
             return None if unit is None else (unit, "profile")
@@ -119,7 +119,7 @@ class Instructions:
             for name, unit in self.units.items():
                 require_unit(name, unit)
         except ValueError as error:
-            raise SettingsError(f"Of what was given with --map and --unit, {error}.") from error
+            raise SettingsError(f"Of the columns and units stated, {error}.") from error
 
 
 @dataclass(frozen=True)
@@ -128,17 +128,17 @@ class Problem:
 
     Attributes:
         sentence: what is wrong and what to do, without the final full stop.
-        option: the command-line option that would settle it, or None.
+        remedies: that would settle it.
     """
 
     sentence: str
-    option: str | None = None
+    remedies: tuple[Remedy, ...] = ()
 
 
 def refusal(name: str, problems: tuple[Problem, ...]) -> LogRefusedError:
     """Return the error that states every problem of the log `name` at once."""
-    options = [problem.option for problem in problems if problem.option is not None]
     return LogRefusedError(
-        f"{name}: {'; '.join(problem.sentence for problem in problems)}.",
-        option=" ".join(dict.fromkeys(options)) or None,
+        f"{'; '.join(problem.sentence for problem in problems)}.",
+        *(remedy for problem in problems for remedy in problem.remedies),
+        log=name,
     )

@@ -19,7 +19,7 @@ from tempfile import TemporaryDirectory
 from threading import Event
 from typing import Literal
 
-from babbitt.errors import BabbittError, LogbookError, LogRefusedError
+from babbitt.errors import BabbittError, LogbookError, LogRefusedError, Remedy
 from babbitt.ingest.log_bytes import LogBytes, open_log
 from babbitt.ingest.source import Instructions, ReadSource
 from babbitt.jobs.detect import judge_engine
@@ -336,9 +336,10 @@ def _make_room(session: Session, run: RunOutline, overlap: Overlap) -> None:
         names = ", ".join(f"{other.run_id} ({other.source_name})" for other in others)
         raise LogRefusedError(
             f"{info.source_name} overlaps the run {names} of engine {info.engine_id} in time, so "
-            "it is held back: say which is right with --overlap replace (this one) or keep-both, "
-            "or state its start with --started.",
-            option="--overlap replace",
+            "it is held back: say whether it replaces that one or both are right, or state its "
+            "start.",
+            Remedy("overlap", value="replace"),
+            Remedy("overlap", value="keep-both"),
         )
     for other in others:
         corrections.remove_run(session, other.run_id, f"replaced by {info.source_name}")

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
 
-from babbitt.errors import BabbittError, LogbookError, LogRefusedError, SettingsError
+from babbitt.errors import BabbittError, LogbookError, LogRefusedError, Remedy, SettingsError
 from babbitt.model.circuit import same_circuit
 from babbitt.model.plain_text import visible
 from babbitt.model.records import RunRecord
@@ -28,7 +28,7 @@ class Intake:
         channels: those of the run, in the order of the log.
         warnings: what a reader of the run should know, a sentence each.
         error: why it was refused, one sentence.
-        option: the command-line option that would settle a refusal, where there is one.
+        remedies: that would settle a refusal.
         profile: name of the logger profile it was read by, None where there is none.
         later: nothing is wrong with the log itself: it may be taken in when tried again.
         sha256: of its bytes; None where nothing is kept of it, not even that it was refused.
@@ -43,7 +43,7 @@ class Intake:
     channels: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     error: str | None = None
-    option: str | None = None
+    remedies: tuple[Remedy, ...] = ()
     profile: str | None = None
     later: bool = False
     sha256: str | None = None
@@ -69,10 +69,9 @@ def refused(path: Path, error: BabbittError) -> Intake:
         path: as the user named it.
         error: why.
     """
-    option = error.option if isinstance(error, LogRefusedError) else None
     later = isinstance(error, LogbookError) or (isinstance(error, LogRefusedError) and error.later)
     said = visible(str(error))  # it names the log, and a log may be called anything
-    return Intake(str(path), "refused", error=said, option=option, later=later)
+    return Intake(str(path), "refused", error=said, remedies=error.remedies, later=later)
 
 
 def held_back(
@@ -92,7 +91,9 @@ def held_back(
     intake = refused(path, error)
     if intake.later or isinstance(error, SettingsError):
         return intake
-    refusal = Refusal(sha256, name, engine_id, str(intake.error), intake.option, datetime.now(UTC))
+    refusal = Refusal(
+        sha256, name, engine_id, str(intake.error), intake.remedies, datetime.now(UTC)
+    )
     return Refused(replace(intake, sha256=sha256), refusal)
 
 

@@ -4,8 +4,14 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
 
 from babbitt.errors import Remedy, RemedyOption
+
+if TYPE_CHECKING:
+    from babbitt.jobs.ingest_result import Intake
+    from babbitt.register.records.refusals import Refusal
 
 _COMMANDS: dict[RemedyOption, str] = {
     "list_engines": "babbitt engine list",
@@ -48,10 +54,12 @@ _OPTIONS: dict[RemedyOption, str] = {
 _OPEN: dict[RemedyOption, str] = {"started": "WHEN", "unit": "UNIT", "map": "CHANNEL"}
 """What stands for a value that the reader has to say."""
 
+_OPEN_TARGET: dict[RemedyOption, str] = {"map": "HEADER"}
+
 
 def options_text(remedies: Iterable[Remedy]) -> str:
-    """Options of a command, ready to paste; "" where no remedy is one."""
-    return " ".join(dict.fromkeys(_option(each) for each in remedies if each.option in _OPTIONS))
+    """Options of a command, ready to paste, one for each question; "" where no remedy is one."""
+    return " ".join(texts[0] for texts in _options(remedies))
 
 
 def in_terminal(remedies: Sequence[Remedy]) -> list[str]:
@@ -61,11 +69,30 @@ def in_terminal(remedies: Sequence[Remedy]) -> list[str]:
         for each in remedies
         if each.option in _COMMANDS
     ]
-    options = options_text(remedies)
-    return [*([f"the same with {options}"] if options else []), *lines]
+    asked = _options(remedies)
+    others = [f"{texts[0]}: or {' or '.join(texts[1:])}" for texts in asked if texts[1:]]
+    same = [f"the same with {options_text(remedies)}"] if asked else []
+    return [*same, *(f"in place of {other}" for other in others), *lines]
+
+
+def with_option(refused: Intake | Refusal) -> dict[str, Any]:
+    """Fields of a refused log for JSON: what settles it is the option of a command, or None."""
+    option = options_text(refused.remedies) or None
+    fields = {name: (name, value) for name, value in asdict(refused).items()}
+    return dict((fields | {"remedies": ("option", option)}).values())
+
+
+def _options(remedies: Iterable[Remedy]) -> list[list[str]]:
+    """Options that answer each question, the likeliest first."""
+    asked: dict[tuple[str, str], list[str]] = {}
+    for each in dict.fromkeys(remedies):
+        if each.option in _OPTIONS:
+            asked.setdefault(each.question(), []).append(_option(each))
+    return list(asked.values())
 
 
 def _option(remedy: Remedy) -> str:
     value = remedy.value or _OPEN.get(remedy.option, "")
+    target = remedy.target or _OPEN_TARGET.get(remedy.option, "")
     flag, _, form = _OPTIONS[remedy.option].partition(" ")
-    return f"{flag} {shlex.quote(form.format(target=remedy.target, value=value))}" if form else flag
+    return f"{flag} {shlex.quote(form.format(target=target, value=value))}" if form else flag

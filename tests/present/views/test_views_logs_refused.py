@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from babbitt.errors import Remedy
 from babbitt.ingest.source import Instructions
 from babbitt.jobs.ingest import ingest_log
 from babbitt.logbook.folder import Logbook
@@ -62,18 +63,19 @@ def test_they_are_counted_in_words() -> None:
 
 
 def test_the_reason_does_not_say_the_name_again() -> None:
-    refusal = Refusal("a" * 64, "run.csv", "E1", "run.csv: no unit is stated.", None, MAY)
+    refusal = Refusal("a" * 64, "run.csv", "E1", "run.csv: no unit is stated.", (), MAY)
     assert why_refused(refusal) == "No unit is stated."
     held_back = replace(refusal, error="run.csv overlaps the run r1.")
     assert why_refused(held_back) == "run.csv overlaps the run r1."
 
 
 def test_the_command_that_settles_one_can_be_pasted() -> None:
-    refusal = Refusal("a" * 64, "my run.csv", "E1", "No unit.", "--unit oil_pressure=psi", MAY)
+    psi = (Remedy("unit", "oil_pressure", "psi"),)
+    refusal = Refusal("a" * 64, "my run.csv", "E1", "No unit.", psi, MAY)
     assert settling_command(refusal) == (
         "babbitt ingest 'my run.csv' --engine E1 --unit oil_pressure=psi"
     )
-    assert settling_command(Refusal("a" * 64, "my run.csv", "E1", "No rpm.", None, MAY)) is None
+    assert settling_command(Refusal("a" * 64, "my run.csv", "E1", "No rpm.", (), MAY)) is None
 
 
 def test_what_is_set_aside_is_not_counted_and_can_be_taken_up(

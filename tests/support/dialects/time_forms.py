@@ -170,7 +170,7 @@ def clocks() -> list[Form]:
             "day_or_month_first",
             "a date that may be day-first or month-first",
             twice,
-            refused="may be 5 June 2026 or 6 May 2026: say which with --dates day-first or",
+            refused="may be 5 June 2026 or 6 May 2026: say which is meant",
         ),
         Form(
             "month_first_said",

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from babbitt.errors import Remedy
 from babbitt.ingest.source import Instructions, Problem
 from babbitt.ingest.text.dialect import Dialect
 from babbitt.ingest.text.headers import Meaning, dimension_of, fold, read_header
@@ -20,7 +21,7 @@ from babbitt.model.channels import WATCHED, Channel, channels
 from babbitt.model.units import Unit, parse
 
 UnitBasis = Literal[
-    "header", "units row", "values", "name", "profile", "--unit", "dimensionless", "note", ""
+    "header", "units row", "values", "name", "profile", "stated", "dimensionless", "note", ""
 ]
 
 _NO_UNIT = ("", "-", "--")
@@ -41,7 +42,7 @@ class Column:
         unit_text: as the log states it, "" where it states none.
         unit_basis: how the unit is known, "" where it is not.
         absolute: an absolute pressure, from which ambient pressure must be taken.
-        given: what it is was said with --map or in the profile.
+        given: what it is was stated or is in the profile.
         clock: index of the time column that this one goes by, where each has its own.
     """
 
@@ -81,7 +82,7 @@ class Layout:
 def lay_out(dialect: Dialect, instructions: Instructions) -> Layout:
     """Say which column is which channel, and in what unit.
 
-    A header given with --map or in the profile is what it is said to be; any other is looked up
+    A header that was stated or is in the profile is what it is said to be; any other is looked up
     among the known names. A unit given wins over the one stated.
 
     Args:
@@ -172,7 +173,7 @@ def _numbered(headers: Sequence[str]) -> list[str]:
 def _given(
     headers: Sequence[str], instructions: Instructions
 ) -> tuple[dict[int, str], list[Problem]]:
-    """Return column -> channel as the profile and --map say; --map must name real headers."""
+    """Return column -> channel as the profile and the user say, who must name real headers."""
     problems: list[Problem] = []
     mapped: dict[int, str] = {}
     for header, name in instructions.columns.items():
@@ -222,14 +223,14 @@ def _owners(
             owners[name] = rivals[0]
             continue
         these = " and ".join(repr(headers[i]) for i in rivals[:_MOST_RIVALS])
-        option = f'--map "{headers[rivals[0]]}={name}"'
         if name in WATCHED:
             owners[name] = rivals[0]
-            sentence = f"{these} both name {name}: say which is meant, like {option}"
-            problems.append(Problem(sentence, option))
+            sentence = f"{these} both name {name}: say which is meant"
+            meant = tuple(Remedy("map", headers[rival], name) for rival in rivals)
+            problems.append(Problem(sentence, meant))
         else:
             warnings.append(
-                f"{these} both name {name}, so neither is taken for it; settle it with {option}."
+                f"{these} both name {name}, so neither is taken for it: say which is meant."
             )
     return owners, problems, warnings
 
@@ -292,20 +293,19 @@ def _known(
 
 
 def _without_unit(column: Column, channel: Channel) -> str:
-    stated = f" states {column.unit_text!r}, which is no unit of it," if column.unit_text else ""
+    stated = f" states {column.unit_text!r}, which is no unit of it" if column.unit_text else ""
     return (
         f"{column.header!r} is kept as it stands, not as {channel.title}: the log"
-        f"{stated or ' does not state its unit'}; give it with "
-        f"--unit {column.name}={channel.unit.symbol}, or another unit."
+        f"{stated or ' does not state its unit'}; state it, like "
+        f"{channel.unit.symbol}, to have it read as that."
     )
 
 
 def _no_column(name: str, headers: Sequence[str]) -> Problem:
     what = {"time": "time", "rpm": "engine speed, without which nothing can be judged"}[name]
     return Problem(
-        f"no column is named as {what} (it has {listed(headers)}): say which it is with "
-        f"--map HEADER={name}",
-        f"--map HEADER={name}",
+        f"no column is named as {what} (it has {listed(headers)}): say which it is",
+        (Remedy("map", value=name),),
     )
 
 

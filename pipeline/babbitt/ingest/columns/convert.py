@@ -128,7 +128,7 @@ def _from(column: Column) -> str:
         "values": "unit beside each value",
         "name": "unit in the name",
         "profile": "unit from the logger profile",
-        "--unit": "unit given with --unit",
+        "stated": "unit as stated",
         "dimensionless": "no unit",
         "note": "stated above the header",
         "": "unit unknown",

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from babbitt.errors import Remedy
 from babbitt.ingest.columns.channels import Column
 from babbitt.ingest.columns.convert import STANDARD_ATMOSPHERE_KPA
 from babbitt.ingest.source import Problem
@@ -59,7 +60,7 @@ def missing_units(
         numbers: column -> its readings.
     """
     said: list[str] = []
-    options: list[str] = []
+    remedies: list[Remedy] = []
     for column in columns:
         if column.channel is None or column.unit is not None or column.index not in numbers:
             continue
@@ -69,12 +70,12 @@ def missing_units(
         fit = f"would fit {_either([unit.symbol for unit in units])}" if units else "fit none known"
         span = f"values {_short(np.nanmin(values))} to {_short(np.nanmax(values))}"
         said.append(f"{column.name} (column {column.header!r}: {states}; {span} {fit})")
-        options.append(f"--unit {column.name}={units[0].symbol if units else 'UNIT'}")
+        symbols = [unit.symbol for unit in units] or [""]
+        remedies += [Remedy("unit", column.name, symbol) for symbol in symbols]
     if not said:
         return ()
-    option = " ".join(options)
-    sentence = f"the unit is not known of {' and of '.join(said)}: give it, like {option}"
-    return (Problem(sentence, option),)
+    sentence = f"the unit is not known of {' and of '.join(said)}: state it"
+    return (Problem(sentence, tuple(remedies)),)
 
 
 def _short(value: np.float32) -> str:

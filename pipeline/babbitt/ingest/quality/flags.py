@@ -326,7 +326,7 @@ def _said(reason: Reason, faults: Sequence[Fault], unit: str) -> str:
             return (
                 f"reads {_number(longest.value)} {unit} {_spell(faults)}: {longest.why}; either "
                 "the oil was lost or the sensor was, so it counts with low confidence: settle it "
-                "with `babbitt review`"
+                "in a review"
             )
         case "stuck":
             return (

@@ -7,6 +7,7 @@ import json
 import re
 from dataclasses import replace
 
+from babbitt.errors import Remedy
 from babbitt.ingest.source import Instructions, Problem, refusal
 from babbitt.ingest.text.dialect import Dialect, Line
 from babbitt.ingest.text.headers import fold
@@ -53,13 +54,12 @@ def recognise(dialect: Dialect, instructions: Instructions, name: str) -> Instru
     if not fitting:
         return instructions
     if len(fitting) > 1:
-        name_given = f'"{fitting[0]}"' if " " in fitting[0] else fitting[0]
-        option = f"--profile {name_given}"
         sentence = (
             f"the profiles {' and '.join(fitting)} fit this kind of file equally: say which is "
-            f"meant, like {option}"
+            "meant"
         )
-        raise refusal(name, (Problem(sentence, option),))
+        remedies = tuple(Remedy("profile", value=each) for each in fitting)
+        raise refusal(name, (Problem(sentence, remedies),))
     profile = instructions.profiles[fitting[0]].overlaid(instructions.profile or Profile())
     return replace(instructions, profile=profile, profile_name=fitting[0])
 

@@ -11,7 +11,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from babbitt.errors import LogRefusedError
+from babbitt.errors import LogRefusedError, Remedy
 from babbitt.ingest.columns.channels import Column
 from babbitt.ingest.source import Instructions, Problem, refusal
 from babbitt.ingest.text.dialect import Dialect
@@ -212,9 +212,9 @@ class Clock:
         if not self._advanced and self._rows - self._unreadable > 2:
             raise self._refused(
                 f"all its {self._rows:,} rows stand at one instant: its clock, in column "
-                f"{self._column.header!r}, is too coarse to order samples; say how many a second "
-                "were logged, like --unit time=20Hz",
-                option="--unit time=RATEHz",
+                f"{self._column.header!r}, is too coarse to order samples; say as its unit "
+                "how many a second were logged, like 20Hz",
+                Remedy("unit", "time"),
             )
         if not self._advanced:
             raise self._refused(
@@ -264,9 +264,9 @@ class Clock:
         if not _SHORTEST_STEP_S <= step < _AMBIGUOUS_STEP:
             raise self._refused(
                 f"the time column {self._column.header!r} states no unit, and its steps of "
-                f"{step:g} may be milliseconds or seconds: say which with --unit time=ms or "
-                "--unit time=s",
-                option="--unit time=ms",
+                f"{step:g} may be milliseconds or seconds: say which",
+                Remedy("unit", "time", "ms"),
+                Remedy("unit", "time", "s"),
             )
         why = f"steps of {step:g} are seconds, since no logger writes so many rows a millisecond"
         self._why = [f"Time: numbers without a unit; {why}."]
@@ -396,8 +396,8 @@ class Clock:
         after = local_time(day, after_s).replace(tzinfo=self._zone_here, fold=1).utcoffset()
         return (after - before).total_seconds() if after is not None and before is not None else 0.0
 
-    def _refused(self, sentence: str, *, option: str | None = None) -> LogRefusedError:
-        return refusal(self._name, (Problem(sentence, option),))
+    def _refused(self, sentence: str, *remedies: Remedy) -> LogRefusedError:
+        return refusal(self._name, (Problem(sentence, remedies),))
 
 
 def local_time(day: date, seconds: float) -> datetime:

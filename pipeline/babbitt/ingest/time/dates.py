@@ -9,7 +9,7 @@ from datetime import UTC, date, timedelta, timezone
 from functools import cache
 from typing import Literal, get_args
 
-from babbitt.errors import LogRefusedError
+from babbitt.errors import LogRefusedError, Remedy
 from babbitt.ingest.source import Problem, refusal
 from babbitt.ingest.text.dialect import Line
 from babbitt.ingest.text.headers import fold
@@ -117,12 +117,15 @@ def ambiguous_date(text: str, readings: Sequence[date], line: int, name: str) ->
         name: of the file.
     """
     told = " or ".join(f"{day.day} {day:%B %Y}" for day in readings)
-    orders = [each for each in get_args(DayOrder) if read_date(text, each)]
+    orders: dict[tuple[date, ...], DayOrder] = {}
+    for order in get_args(DayOrder):
+        orders.setdefault(read_date(text, order), order)
     sentence = (
-        f"the date {shown(text)} in line {line} may be {told}: say which with --dates "
-        f"{' or '.join(orders)}, or state the start with --started"
+        f"the date {shown(text)} in line {line} may be {told}: say which is meant, "
+        "or state the start"
     )
-    return refusal(name, (Problem(sentence, f"--dates {orders[0]}"),))
+    remedies = tuple(Remedy("dates", value=order) for days, order in orders.items() if days)
+    return refusal(name, (Problem(sentence, remedies),))
 
 
 def zone_of(text: str) -> timezone:

@@ -106,8 +106,8 @@ def _read_twice(local: datetime, zone: tzinfo) -> tuple[str, ...]:
         return ()
     read_as = f"{at.astimezone(UTC):%H:%M} UTC"
     said = f"Clocks in {zone} were changed in the hour of the start ({local:%H:%M})"
-    return (f"{said}; it is read as {read_as}: settle it with --started.",)
+    return (f"{said}; it is read as {read_as}: state the start to settle it.",)
 
 
 def _no_start(what: str, taken: str) -> str:
-    return f"The log names no {what}; {taken} was taken: settle it with --started."
+    return f"The log names no {what}; {taken} was taken: state the start to settle it."

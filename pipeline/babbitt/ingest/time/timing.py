@@ -53,7 +53,7 @@ def find_timing(
     Args:
         dialect: of the log.
         meanings: of its headers; shape (columns,).
-        given: column -> what it was said to be with --map or in the profile.
+        given: column -> what it was stated to be, or is in the profile.
         rate: of the samples, stated by the user in place of a clock; None where none is.
     """
     said = {name: index for index, name in given.items() if name in (TIME, DATE)}

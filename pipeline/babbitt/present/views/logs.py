@@ -124,14 +124,12 @@ def preview(book: Logbook, token: str) -> Preview:
         found = _look(book, waiting)
         said = contradiction(found.circuit, waiting.choices.circuit)
         found = replace(found, warnings=(*found.warnings, *said))
-        problems, options = found.problems, found.options
+        problems, remedies = found.problems, found.remedies
     except BabbittError as error:
         problems = (_without_path(str(error), book, waiting),)
-        option = error.option if isinstance(error, LogRefusedError) else None
-        options = () if option is None else (option,)
+        remedies = error.remedies
     if not problems and waiting.refused is not None:
-        problems = (waiting.refused,)
-        options = () if waiting.option is None else (waiting.option,)
+        problems, remedies = (waiting.refused,), waiting.remedies
     seen = Seen(
         rows=found.rows if found else None,
         started_at=found.started_at if found else None,
@@ -142,8 +140,7 @@ def preview(book: Logbook, token: str) -> Preview:
     if seen != waiting.seen:
         waiting = waiting.model_copy(update={"seen": seen})
         save(book, waiting)
-    columns = found.columns if found else ()
-    answers = answers_to(problems, options, columns, settings)
+    answers = answers_to(remedies)
     return Preview(waiting, found, problems, answers, tuple(settings.profile))
 
 
@@ -165,7 +162,7 @@ def choose(book: Logbook, token: str, change: Mapping[str, Any]) -> Waiting:
     if choices == waiting.choices:
         return waiting
     instructions_from(choices, read_settings(book.root))
-    waiting = waiting.model_copy(update={"choices": choices, "refused": None, "option": None})
+    waiting = waiting.model_copy(update={"choices": choices, "refused": None, "remedies": ()})
     save(book, waiting)
     return waiting
 
@@ -220,7 +217,7 @@ def take_in(book: Logbook, token: str) -> Intake:
     if intake.status == "refused":
         kept = {
             "refused": intake.error,
-            "option": intake.option,
+            "remedies": intake.remedies,
             "sha256": intake.sha256 or waiting.sha256,
         }
         save(book, waiting.model_copy(update=kept))
@@ -274,7 +271,7 @@ def keep_profile(book: Logbook, token: str, name: str) -> str:
     save_profile(book.root, name, profile_text(name, profile))
     said_by_it = {"columns": {}, "units": {}, "dates": "", "timezone": "", "lateral_positive": ""}
     choices = waiting.choices.model_copy(update=said_by_it | {"profile": name if rivals else ""})
-    save(book, waiting.model_copy(update={"choices": choices, "refused": None, "option": None}))
+    save(book, waiting.model_copy(update={"choices": choices, "refused": None, "remedies": ()}))
     for other in waiting_logs(book):
         if other.seen is not None and other.seen.problem is not None:
             preview(book, other.token)

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import shlex
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from babbitt.errors import SettingsError
-from babbitt.ingest.preview import ColumnView
+from babbitt.errors import Remedy, SettingsError
 from babbitt.ingest.source import Instructions
 from babbitt.logbook.settings import DATE, TIME, Profile, Settings, zone
 from babbitt.model.channels import channels
@@ -28,8 +26,6 @@ OVERLAPS = {
     "keep-both": "keep both runs",
 }
 _TIME_UNITS = {"s": "seconds", "ms": "milliseconds"}
-_PLACEHOLDERS = ("HEADER", "UNIT")
-"""Stand in an option for what only a person can fill in."""
 
 
 class Choices(BaseModel):
@@ -155,68 +151,32 @@ def settled_profile(
     return base.overlaid(given).overlaid(said)
 
 
-def answers_to(
-    sentences: Sequence[str],
-    options: Sequence[str],
-    columns: Sequence[ColumnView],
-    settings: Settings,
-) -> tuple[Answer, ...]:
-    """Return the answers that settle a refusal, the likeliest of a question first.
-
-    Args:
-        sentences: why the log is refused.
-        options: of the command line that would settle it.
-        columns: of the log, as far as they are known.
-        settings: of the logbook.
-    """
-    told = " ".join(sentences)
-    found: list[Answer] = []
-    for option in options:
-        words = shlex.split(option)
-        for flag, value in zip(words[::2], words[1::2], strict=False):
-            found += _answers(flag, value, told, columns, settings)
+def answers_to(remedies: Iterable[Remedy]) -> tuple[Answer, ...]:
+    """Return the answers that settle a refusal, the likeliest of a question first."""
+    found = [answer for each in remedies if (answer := _answer(each)) is not None]
     return tuple({answer.words: answer for answer in found}.values())
 
 
-def _answers(
-    flag: str, value: str, told: str, columns: Sequence[ColumnView], settings: Settings
-) -> tuple[Answer, ...]:
-    key, _, name = value.rpartition("=")
-    if key in _PLACEHOLDERS or name in _PLACEHOLDERS:
-        return ()
-    match flag:
-        case "--unit":
-            return _units(key, name, columns)
-        case "--map":
-            return (Answer(f"{key!r} is the {channel_words(name)}", {"columns": {key: name}}),)
-        case "--dates":
-            orders = [order for order in DATE_ORDERS if order in told]
-            return tuple(
-                Answer(f"Dates are written {DATE_ORDERS[order]}", {"dates": order})
-                for order in orders
-            )
-        case "--profile":
-            kind = settings.profile_named(value).fingerprint
-            rivals = [other for other, it in settings.profile.items() if it.fingerprint == kind]
-            return tuple(Answer(f"Read it by the profile {n}", {"profile": n}) for n in rivals)
-        case "--overlap":
-            return tuple(
-                Answer(OVERLAPS[choice].capitalize(), {"overlap": choice})
-                for choice in ("replace", "keep-both")
-            )
-    return ()
-
-
-def _units(name: str, likeliest: str, columns: Sequence[ColumnView]) -> tuple[Answer, ...]:
-    if name == TIME:
-        return tuple(
-            Answer(f"The time counts {words}", {"units": {TIME: unit}})
-            for unit, words in _TIME_UNITS.items()
-        )
-    fitting = next((each.plausible for each in columns if each.name == name), ()) or (likeliest,)
-    return tuple(
-        Answer(f"{title_of(name)} is in {unit}", {"units": {name: unit}}) for unit in fitting
-    )
+def _answer(remedy: Remedy) -> Answer | None:
+    """Return what a remedy chooses; None where the reader has to say something for himself."""
+    target, value = remedy.target, remedy.value
+    if not value:
+        return None
+    match remedy.option:
+        case "unit" if target == TIME:
+            return Answer(f"The time counts {_TIME_UNITS[value]}", {"units": {TIME: value}})
+        case "unit":
+            return Answer(f"{title_of(target)} is in {value}", {"units": {target: value}})
+        case "map" if target:
+            words = f"{target!r} is the {channel_words(value)}"
+            return Answer(words, {"columns": {target: value}})
+        case "dates":
+            return Answer(f"Dates are written {DATE_ORDERS[value]}", {"dates": value})
+        case "profile":
+            return Answer(f"Read it by the profile {value}", {"profile": value})
+        case "overlap":
+            return Answer(OVERLAPS[value].capitalize(), {"overlap": value})
+    return None
 
 
 def channel_words(name: str) -> str:

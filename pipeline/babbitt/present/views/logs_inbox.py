@@ -17,7 +17,7 @@ from pathlib import Path, PurePosixPath
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from babbitt.errors import LogRefusedError
+from babbitt.errors import LogRefusedError, Remedy
 from babbitt.logbook.folder import Logbook, saying_what_failed
 from babbitt.logbook.log_files import is_log
 from babbitt.present.views.logs_choices import Choices
@@ -70,7 +70,7 @@ class Waiting(_Kept):
         choices: what was said of it.
         seen: what the last look at it found; None: nobody looked yet.
         refused: why taking it in was refused, with these choices; None: it was not.
-        option: of the command line that would settle that; None: there is none.
+        remedies: that would settle that.
         sha256: of its bytes, under which its refusal is remembered; None: none is.
     """
 
@@ -82,7 +82,7 @@ class Waiting(_Kept):
     choices: Choices = Choices()
     seen: Seen | None = None
     refused: str | None = None
-    option: str | None = None
+    remedies: tuple[Remedy, ...] = ()
     sha256: str | None = None
 
 

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from babbitt.logbook.folder import Logbook
 from babbitt.model.plain_text import capital
+from babbitt.present.remedies import options_text
 from babbitt.present.views.logs_inbox import waiting_logs
 from babbitt.register.records import refusals
 from babbitt.register.records.refusals import Refusal
@@ -35,11 +36,12 @@ def why_refused(refusal: Refusal) -> str:
 
 
 def settling_command(refusal: Refusal) -> str | None:
-    """Return the command that would take a refused log in; None where no option settles it."""
-    if refusal.option is None:
+    """Return the command that would take a refused log in; None where none does."""
+    options = options_text(refusal.remedies)
+    if not options:
         return None
     file, engine_id = shlex.quote(refusal.file), shlex.quote(refusal.engine_id)
-    return f"babbitt ingest {file} --engine {engine_id} {refusal.option}"
+    return f"babbitt ingest {file} --engine {engine_id} {options}"
 
 
 def set_aside(book: Logbook, log_id: str, who: str) -> Refusal:

@@ -1,4 +1,4 @@
 """Alembic migrations: how the register's database came to its present schema."""
 
-HEAD = "0010"
+HEAD = "0011"
 """The newest revision in versions/."""

@@ -24,7 +24,7 @@ class Refusal:
         file: its file name.
         engine_id: the engine that it was to be taken in for.
         error: why it was refused, one sentence.
-        option: the command-line option that would settle that; None: there is none.
+        remedies: that would settle it.
         at: UTC, when it was refused, the last time where it was so more than once.
         set_aside_at: UTC, when a person gave it up; None: nobody did.
     """
@@ -33,7 +33,7 @@ class Refusal:
     file: str
     engine_id: str
     error: str
-    option: str | None
+    remedies: tuple[Remedy, ...]
     at: datetime
     set_aside_at: datetime | None = None
 
@@ -54,7 +54,10 @@ def note_refusal(session: Session, refusal: Refusal) -> None:
     said = asdict(refusal) | {
         "file": keepable(refusal.file),
         "error": keepable(refusal.error),
-        "option": None if refusal.option is None else keepable(refusal.option),
+        "remedies": [
+            asdict(each) | {"target": keepable(each.target), "value": keepable(each.value)}
+            for each in refusal.remedies
+        ],
         "set_aside_at": None if before is None else before.set_aside_at,
     }
     session.merge(RefusalRow(**said))
@@ -155,6 +158,7 @@ def _row(session: Session, log_id: str) -> RefusalRow:
 
 
 def _to_refusal(row: RefusalRow) -> Refusal:
+    remedies = tuple(Remedy(**raw) for raw in row.remedies)
     return Refusal(
-        row.sha256, row.file, row.engine_id, row.error, row.option, row.at, row.set_aside_at
+        row.sha256, row.file, row.engine_id, row.error, remedies, row.at, row.set_aside_at
     )

@@ -286,7 +286,7 @@ class RefusalRow(Base):
     file: Mapped[str] = mapped_column(Text)
     engine_id: Mapped[str] = mapped_column(ForeignKey("engine.engine_id"), index=True)
     error: Mapped[str] = mapped_column(Text)
-    option: Mapped[str | None] = mapped_column(Text)
+    remedies: Mapped[list[Any]] = mapped_column(server_default="[]")
     at: Mapped[datetime]
     set_aside_at: Mapped[datetime | None]
 
