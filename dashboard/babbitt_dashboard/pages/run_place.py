@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from dash import html
 
+from babbitt.model.event import Event
 from babbitt.present.figures.course import PlacedHarm, course_figure, strip_figure
 from babbitt.present.place_words import lap_time
 from babbitt.present.views.event_words import event_title
@@ -64,7 +66,7 @@ def _placed(place: PlaceView, chosen: str) -> list[PlacedHarm]:
             each.lap or 0,
             float(start),
             float(end) if end > start else 1.0,
-            f"{event_title(each)}, {place.title_of(each)}, {duration(each.duration_s)}",
+            f"{_what(each)}, {place.title_of(each)}, {duration(each.duration_s)}",
             each.event_id == chosen,
         )
         for each, start, end in zip(counting, starts, ends, strict=True)
@@ -96,6 +98,11 @@ def _strip(desk: Desk, place: PlaceView, harm: list[PlacedHarm]) -> html.Figure:
     return graph(figure, "Each whole lap as a line, with harm in the accent where it was")
 
 
+def _what(event: Event) -> str:
+    """Return what sort of event it is, without the corner, which is said beside it."""
+    return event_title(replace(event, corner=None))
+
+
 def _events(place: PlaceView) -> Any:
     if not place.counting:
         return empty_state("Nothing harmful was found in this run.")
@@ -103,7 +110,7 @@ def _events(place: PlaceView) -> Any:
     rows = [
         (
             link(clock(each.start_s), path_to("run", run_id, event=each.event_id)),
-            event_title(each),
+            _what(each),
             place.title_of(each),
             duration(each.duration_s),
         )
