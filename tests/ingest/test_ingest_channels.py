@@ -173,7 +173,7 @@ def test_missing_time_and_speed_are_told_together() -> None:
     error = refused("a,b\n0,1\n1,2\n")
     assert "no column is named as time (it has 'a', 'b')" in str(error)
     assert "engine speed" in str(error)
-    assert error.remedies == (Remedy("map", value="time"), Remedy("map", value="rpm"))
+    assert error.remedies == (Remedy("unit", "time"), Remedy("map", value="rpm"))
 
 
 def test_misspelt_channel_or_unit_given_is_refused() -> None:
@@ -219,3 +219,27 @@ def test_date_mapped_beside_whole_stamps_is_kept_as_it_stands() -> None:
     rows = [(f"{i}", f"2026-05-16 14:05:{i:02d}", 900 + i) for i in range(9)]
     run = read(csv_of(["when", "time", "rpm"], rows), columns={"when": "date"})
     assert list(run.signals) == ["when", "rpm"]
+
+
+def test_the_likeliest_columns_are_named_with_their_values() -> None:
+    rows = "".join(f"{i * 50},{40 + i % 3},{2000 + 37 * (i % 7)}\n" for i in range(20))
+    error = refused("stamp,a,b\n" + rows)
+    assert "by their first values it may be 'stamp' (0 to 950)" in str(error)
+    assert "'b' (2000 to 2222)" in str(error)
+    assert error.remedies == (
+        Remedy("map", "stamp", "time"),
+        Remedy("unit", "time", "ms"),
+        Remedy("unit", "time", "s"),
+        Remedy("map", "b", "rpm"),
+        Remedy("unit", "rpm", "1/min"),
+    )
+    units = {"time": "ms", "rpm": "1/min"}
+    run = read(f"stamp,a,b\n{rows}", columns={"stamp": "time", "b": "rpm"}, units=units)
+    assert run.duration_s == pytest.approx(0.95)
+
+
+def test_units_and_a_time_that_cannot_be_told_are_asked_for_at_once() -> None:
+    rows = "".join(f"{i * 50},{2000 + 37 * i},60,{i % 90}\n" for i in range(20))
+    error = refused("time,rpm,oil press,throttle\n" + rows)
+    asked = {(each.option, each.target) for each in error.remedies}
+    assert asked == {("unit", "time"), ("unit", "oil_pressure"), ("unit", "throttle")}

@@ -8,13 +8,11 @@ from __future__ import annotations
 
 import hashlib
 import random
-import shlex
 import sys
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from itertools import pairwise
 
 import numpy as np
 
@@ -352,14 +350,14 @@ def take_in(log: MadeLog) -> Outcome:
 
 def answered(given: Instructions, error: LogRefusedError, log: MadeLog) -> Instructions:
     """Return the instructions with a truthful answer to everything that a refusal asks for."""
-    words = shlex.split(error.option or "")
-    for option, value in pairwise(words):
-        if option == "--unit":
-            name, _, asked = value.partition("=")
-            unit = f"{1.0 / STEP_S:g} Hz" if asked.endswith("Hz") else log.given[name][1]
+    for remedy in error.remedies:
+        if remedy.option == "unit":
+            name, unit = remedy.target, log.given[remedy.target][1]
+            if name == "time" and "one instant" in log.name:
+                unit = f"{1.0 / STEP_S:g} Hz"
             given = replace(given, units={**given.units, name: unit})
-        elif option == "--map":
-            name = value.rpartition("=")[2]
+        elif remedy.option == "map":
+            name = remedy.value
             given = replace(given, columns={**given.columns, log.given[name][0]: name})
     return given
 

@@ -14,13 +14,13 @@ from pathlib import Path
 
 import numpy as np
 
-from babbitt.errors import BabbittError
+from babbitt.errors import BabbittError, LogRefusedError
 from babbitt.ingest.circuit import circuit_noted
 from babbitt.ingest.columns.channels import Column
 from babbitt.ingest.columns.convert import Ambient, convert, find_ambient, to_canonical
 from babbitt.ingest.columns.store import SampleStore
 from babbitt.ingest.quality.flags import Fault, quality_sentences
-from babbitt.ingest.source import Instructions, ReadSource, refusal
+from babbitt.ingest.source import Instructions, ReadSource, problem_of, refusal
 from babbitt.ingest.text.parse import Parsed, parse_log
 from babbitt.ingest.text.wording import listed
 from babbitt.ingest.time.start import find_start
@@ -87,13 +87,17 @@ class LogRun:
             LogRefusedError: it is not taken in; says what would settle it.
         """
         timeline, instructions = log.timeline, log.instructions
-        if log.refused is not None and not log.problems:
-            raise log.refused
-        if log.problems or timeline is None:
-            raise refusal(source.name, log.problems)
-        date = log.layout.date
-        note = start_noted(log.dialect, None if date is None else date.index)
-        start = find_start(timeline, note, source, instructions)
+        problems = [*log.problems, *([problem_of(log.refused)] if log.refused else [])]
+        start = None
+        if timeline is not None:
+            date = log.layout.date
+            note = start_noted(log.dialect, None if date is None else date.index)
+            try:
+                start = find_start(timeline, note, source, instructions)
+            except LogRefusedError as error:
+                problems.append(problem_of(error))
+        if problems or timeline is None or start is None:
+            raise refusal(source.name, tuple(problems))
         self.noted = circuit_noted(log.dialect.notes)
         self._store = log.numbers.store
         self.instructions = instructions

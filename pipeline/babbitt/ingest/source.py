@@ -142,3 +142,8 @@ def refusal(name: str, problems: tuple[Problem, ...]) -> LogRefusedError:
         *(remedy for problem in problems for remedy in problem.remedies),
         log=name,
     )
+
+
+def problem_of(error: LogRefusedError) -> Problem:
+    """Return what a refusal states, to be stated beside other problems of the log."""
+    return Problem(error.sentence.removesuffix("."), error.remedies)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from babbitt.errors import Remedy
+from babbitt.ingest.columns.likely import Likely, may_be_speed, may_be_time
 from babbitt.ingest.source import Instructions, Problem
 from babbitt.ingest.text.dialect import Dialect
 from babbitt.ingest.text.headers import Meaning, dimension_of, fold, read_header
@@ -67,6 +68,8 @@ class Layout:
         date: a column of dates beside it, None where there is none.
         clocks: the time columns, where each channel goes by its own; else none.
         columns: the others, in the order of the log.
+        unitless: channels that are not watched and whose unit is not known, as they would be with
+            one; in `columns` they are kept as they stand.
         problems: what keeps the log from being read, apart from units that nobody stated.
         warnings: what was left aside, a sentence each.
     """
@@ -75,6 +78,7 @@ class Layout:
     date: Column | None
     clocks: tuple[Column, ...]
     columns: tuple[Column, ...]
+    unitless: tuple[Column, ...]
     problems: tuple[Problem, ...]
     warnings: tuple[str, ...]
 
@@ -96,6 +100,7 @@ def lay_out(dialect: Dialect, instructions: Instructions) -> Layout:
     owners, rivalries, warnings = _owners(headers, meanings, given)
     names = {index: name for name, index in owners.items()}
     columns: list[Column] = []
+    unitless: list[Column] = []
     for i, (header, meaning) in enumerate(zip(headers, meanings, strict=True)):
         if i in (timing.time, timing.date) or i in timing.clocks.values():
             continue
@@ -108,6 +113,7 @@ def lay_out(dialect: Dialect, instructions: Instructions) -> Layout:
             column = Column(i, header, _own_name(header, i), None, None, stated[0], "")
         if column.channel is not None and column.unit is None and column.name not in WATCHED:
             warnings.append(_without_unit(column, column.channel))
+            unitless.append(column)
             column = replace(column, name=f"{column.name}_as_logged", channel=None)
         if column.name in instructions.left_out:
             column = replace(column, name=f"{column.name}_as_logged", channel=None)
@@ -124,15 +130,16 @@ def lay_out(dialect: Dialect, instructions: Instructions) -> Layout:
         sentence = "the time columns that its channels each bring are text: export them in seconds"
         problems.append(Problem(sentence))
     if timing.time is None:
-        problems.append(_no_column(TIME, headers))
+        problems.append(_no_time(headers, may_be_time(dialect)))
     if "rpm" not in owners:
-        problems.append(_no_column("rpm", headers))
+        problems.append(_no_speed(headers, may_be_speed(dialect, set(owners.values()))))
     date = timing.date
     return Layout(
         time=times[0] if times else None,
         date=None if date is None else Column(date, headers[date], DATE, None, None, "", ""),
         clocks=tuple(times) if timing.clocks else (),
         columns=_with_unique_names(columns),
+        unitless=tuple(unitless),
         problems=tuple(problems),
         warnings=tuple(warnings),
     )
@@ -301,12 +308,31 @@ def _without_unit(column: Column, channel: Channel) -> str:
     )
 
 
-def _no_column(name: str, headers: Sequence[str]) -> Problem:
-    what = {"time": "time", "rpm": "engine speed, without which nothing can be judged"}[name]
-    return Problem(
-        f"no column is named as {what} (it has {listed(headers)}): say which it is",
-        (Remedy("map", value=name),),
+def _no_time(headers: Sequence[str], likely: Sequence[Likely]) -> Problem:
+    remedies = [Remedy("map", headers[each.index], TIME) for each in likely]
+    if likely:
+        remedies += [Remedy("unit", TIME, unit) for unit in likely[0].units]
+    else:
+        remedies.append(Remedy("unit", TIME))
+    sentence = f"no column is named as time (it has {listed(headers)}): say which it is"
+    rate = ", or, where it has none, how many samples a second were logged, like 20Hz"
+    return Problem(sentence + _like(headers, likely) + ("" if likely else rate), tuple(remedies))
+
+
+def _no_speed(headers: Sequence[str], likely: Sequence[Likely]) -> Problem:
+    named = [Remedy("map", headers[each.index], "rpm") for each in likely]
+    named += [Remedy("unit", "rpm", unit) for each in likely[:1] for unit in each.units]
+    sentence = (
+        "no column is named as engine speed, without which nothing can be judged (it has "
+        f"{listed(headers)}): say which it is"
     )
+    return Problem(sentence + _like(headers, likely), tuple(named or [Remedy("map", value="rpm")]))
+
+
+def _like(headers: Sequence[str], likely: Sequence[Likely]) -> str:
+    """Say which columns may be meant, with the values seen in them."""
+    each = [f"{headers[one.index]!r} ({one.low:g} to {one.high:g})" for one in likely]
+    return f"; by their first values it may be {' or '.join(each)}" if each else ""
 
 
 def _with_unique_names(columns: Sequence[Column]) -> tuple[Column, ...]:

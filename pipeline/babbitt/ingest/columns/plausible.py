@@ -51,17 +51,21 @@ def plausible_units(
 
 
 def missing_units(
-    columns: Sequence[Column], numbers: Mapping[int, ChannelArray]
+    columns: Sequence[Column],
+    unitless: Sequence[Column],
+    numbers: Mapping[int, ChannelArray],
 ) -> tuple[Problem, ...]:
     """Return one problem that names every channel whose unit is not known, or none.
 
     Args:
         columns: of the log.
+        unitless: channels that a log is taken in without: asked for only along with others.
         numbers: column -> its readings.
     """
     said: list[str] = []
     remedies: list[Remedy] = []
-    for column in columns:
+    needed = any(c.channel and c.unit is None and c.index in numbers for c in columns)
+    for column in (*columns, *unitless) if needed else ():
         if column.channel is None or column.unit is not None or column.index not in numbers:
             continue
         values = numbers[column.index]

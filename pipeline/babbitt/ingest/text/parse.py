@@ -184,7 +184,7 @@ def _parse(
         problems=(
             *layout.problems,
             *_unusable_rpm(layout, numbers, texts),
-            *missing_units(layout.columns, numbers),
+            *missing_units(layout.columns, layout.unitless, numbers),
         ),
     )
 
