@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from babbitt.model.kinds import KINDS
 from shop import Result, run
 
 HERE = Path(__file__).parent
@@ -98,6 +99,8 @@ def but_doses(rows: Any) -> Any:
         *("dose", "used", "limit", "stale", "dry_start", "spec_version"),
         *("rod_fatigue_s", "spring_fatigue_s", "watched_s", "watched_share"),
     )
+    if rows.get("measure") in KINDS:  # a service limit of a dose
+        anew = (*anew, "share")
     return {name: but_doses(each) for name, each in rows.items() if name not in anew}
 
 
