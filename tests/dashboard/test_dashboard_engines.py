@@ -86,7 +86,7 @@ def test_a_page_that_stays_open_tells_of_a_log_that_was_refused(desk: Desk) -> N
     page = text_of(engines.layout(desk))
     assert '"4 runs since 12 Feb 2026"' in page
     assert "refused" not in page
-    refusal = Refusal("a" * 64, "run.csv", "E1", "run.csv: no unit.", None, NOW)
+    refusal = Refusal("a" * 64, "run.csv", "E1", "run.csv: no unit.", (), NOW)
     with desk.book.register.writing("Ann") as session:
         note_refusal(session, refusal)
     as_of = f"{desk.foresight.at(NOW).at.isoformat()} 0"

@@ -17,6 +17,7 @@ from babbitt.jobs.verify import verify
 from babbitt.logbook.folder import Logbook, create_logbook, settings_text
 from babbitt.model.event import CERTAIN, Reason, confidence_of
 from babbitt.model.records import RunRecord
+from babbitt.present.remedies import remarks_of
 from babbitt.register.journal.entries import journal
 from babbitt.register.journal.fields import sentence
 from babbitt.register.records import builds, engines, events, runs
@@ -90,7 +91,7 @@ def test_a_misread_run_is_told_and_its_events_are_doubtful(book: Logbook, misrea
     record = found(book, misread)
     (doubt,) = record.doubts
     assert (doubt.sort, doubt.channels) == ("unit", ("oil_pressure",))
-    assert record.warnings[-1] == (
+    assert remarks_of(record)[-1] == (
         "Oil pressure reads 14.5 times less than in 3 earlier runs at the same engine speeds; "
         "taken as bar instead of psi it would fit: "
         f"`babbitt run reread {misread} --unit oil_pressure=bar`."

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import pytest
 
-from babbitt.errors import RegisterError
+from babbitt.errors import RegisterError, Remedy
 from babbitt.model.sensor_doubt import SensorDoubt
+from babbitt.present.remedies import remarks_of
 from babbitt.register.journal.entries import journal
 from babbitt.register.journal.fields import sentence
 from babbitt.register.journal.undo import undo
 from babbitt.register.records import builds, corrections, events, runs, sensors
 from register_records import MAY, a_run, add_engine, add_run, an_exposure, days, read, write
 
-UNIT = SensorDoubt("unit", ("oil_pressure",), "Oil pressure is off", "--unit oil_pressure=bar")
-SIDE = SensorDoubt("side", ("lateral_g",), "The sign is wrong", "--lateral-positive right")
+UNIT = SensorDoubt(
+    "unit", ("oil_pressure",), "Oil pressure is off", (Remedy("unit", "oil_pressure", "bar"),)
+)
+SIDE = SensorDoubt(
+    "side", ("lateral_g",), "The sign is wrong", (Remedy("lateral_positive", value="right"),)
+)
 GRAVE = ("unit",)
 
 
@@ -32,7 +37,7 @@ def test_doubts_are_among_the_warnings_with_their_command(with_run):
     doubt(with_run, UNIT, SIDE)
     record = read(with_run, runs.find_run, "r1")
     assert record.doubts == (UNIT, SIDE)
-    assert record.warnings == (
+    assert remarks_of(record) == (
         "no boost",
         "Oil pressure is off: `babbitt run reread r1 --unit oil_pressure=bar`.",
         "The sign is wrong: `babbitt run reread r1 --lateral-positive right`.",

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from babbitt.errors import Remedy
 from babbitt.model.run import GOOD, Signal
 from babbitt.sensors.clocks import clock_doubts, drift_doubts, second_clocks
 
@@ -25,7 +26,7 @@ def test_a_clock_that_runs_off_is_told(rate, ticks):
     (clock,) = second_clocks(TIME_S, column(3600.0 + rate * ticks * TIME_S))
     assert clock.rate == pytest.approx(rate, abs=1e-4)
     (doubt,) = drift_doubts([clock])
-    assert doubt.options == '--map "GPS Time=time"'
+    assert doubt.remedies == (Remedy("map", "GPS Time", "time"),)
 
 
 def test_a_clock_that_keeps_time_is_not_told():
@@ -61,7 +62,7 @@ def test_what_is_no_clock_is_not_taken_for_one(values):
 def test_a_start_that_cannot_be_is_told(started, others, said):
     (doubt,) = clock_doubts(started, TAKEN_IN, others)
     assert said in doubt.evidence
-    assert doubt.options == "--started WHEN"
+    assert doubt.remedies == (Remedy("started"),)
 
 
 @pytest.mark.parametrize(

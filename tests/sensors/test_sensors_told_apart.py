@@ -16,6 +16,7 @@ from babbitt.ingest.correct import Correction, corrected
 from babbitt.model.event import CERTAIN, Reason, confidence_of
 from babbitt.model.run import Run
 from babbitt.model.sensor_doubt import SensorDoubt
+from babbitt.present.remedies import options_text
 from babbitt.sensors.doubts import as_logged, doubts_of, with_doubts
 from babbitt.sensors.summary import SensorSummary, summarise
 from demo_logs.planting import (
@@ -221,7 +222,7 @@ HARM = {
 def test_a_fault_is_told_with_what_mends_it(fault: str, seed: int) -> None:
     spoilt, options = FAULTS[fault]
     run = read_once(TOLLBAR, spoilt=spoilt, seed=seed)
-    assert [doubt.options for doubt in doubts(run, earlier())] == [options]
+    assert [options_text(doubt.remedies) for doubt in doubts(run, earlier())] == [options]
 
 
 def correction_of(options: str) -> Correction:
@@ -275,7 +276,7 @@ def test_harm_is_found_with_high_confidence(harm: str, seed: int) -> None:
 def test_without_earlier_runs_a_fault_is_told_rightly_or_not_at_all(fault: str) -> None:
     spoilt, options = FAULTS[fault]
     run = read_once(TOLLBAR, spoilt=spoilt)
-    told = [doubt.options for doubt in doubts(run, ())]
+    told = [options_text(doubt.remedies) for doubt in doubts(run, ())]
     assert told in ([options], []) or fault == "oil pressure frozen"
     certain = ("exchanged", "°C stated as °F", "boost in psi", "frozen", "sign")
     assert told == [options] or any(words in fault for words in certain)

@@ -10,6 +10,7 @@ from dash import html
 
 from babbitt.errors import BabbittError, LogRefusedError
 from babbitt.jobs.ingest_result import Intake
+from babbitt.present.remedies import remarks_of
 from babbitt.present.views.logs import (
     choose,
     guess_engine,
@@ -137,7 +138,7 @@ def _take(desk: Desk, token: str, told: Told, opened: str | None) -> Done:
 
 def intake_words(intake: Intake) -> str:
     """Say what became of a log."""
-    remarks = " ".join(intake.warnings)
+    remarks = " ".join(remarks_of(intake))
     if intake.status == "refused":
         return f"refused. {intake.error}"
     if intake.status == "duplicate":

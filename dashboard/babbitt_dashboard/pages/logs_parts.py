@@ -8,6 +8,7 @@ from typing import Any
 from dash import html
 
 from babbitt.model.records import RunRecord
+from babbitt.present.remedies import remarks_of
 from babbitt.present.views.logs import LogsView
 from babbitt.present.views.logs_choices import title_of
 from babbitt.present.views.logs_inbox import Waiting
@@ -145,14 +146,15 @@ def lately_part(lately: Sequence[RunRecord], reader: Reader) -> list[Any]:
 
 
 def _remarks(record: RunRecord) -> Any:
-    if not record.warnings:
+    remarks = remarks_of(record)
+    if not remarks:
         return html.Span("good", className="secondary")
-    if len(record.warnings) == 1:
-        return record.warnings[0]
+    if len(remarks) == 1:
+        return remarks[0]
     return html.Details(
         [
-            html.Summary(f"{len(record.warnings)} remarks"),
-            html.Ul([html.Li(warning) for warning in record.warnings]),
+            html.Summary(f"{len(remarks)} remarks"),
+            html.Ul([html.Li(warning) for warning in remarks]),
         ],
         className="logs-remarks",
     )

@@ -41,7 +41,7 @@ from babbitt.jobs.ingest import after_judging, incoming_folder
 from babbitt.jobs.ingest_result import Intake
 from babbitt.logbook.folder import Logbook, saying_what_failed
 from babbitt.logbook.log_files import logs_in
-from babbitt.present.remedies import in_terminal, options_text, with_option
+from babbitt.present.remedies import in_terminal, options_text, remarks_of, with_option
 from babbitt.present.words import NOTHING, duration, short, table
 from babbitt.register.records import engines
 
@@ -216,7 +216,7 @@ def _print_intakes(intakes: list[Intake]) -> None:
         )
     out.print(listing)
     for intake in intakes:
-        for warning in intake.warnings:
+        for warning in remarks_of(intake):
             out.print(f"{Path(intake.file).name}: {warning}")
     for intake in intakes:
         if intake.error:
@@ -242,7 +242,7 @@ def _print_summary(intakes: Sequence[Intake]) -> None:
     if set(profiles) - {None}:
         used = ", ".join(f"{name or 'none'} {count:,}" for name, count in profiles.most_common())
         out.print(f"Profiles used: {used}.")
-    sentences = Counter(sentence for intake in intakes for sentence in intake.warnings)
+    sentences = Counter(sentence for intake in intakes for sentence in remarks_of(intake))
     for sentence, count in sentences.most_common(_SENTENCES):
         out.print(f"{count:,} logs: {sentence}" if count > 1 else sentence)
     if len(sentences) > _SENTENCES:

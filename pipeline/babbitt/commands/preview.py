@@ -36,7 +36,7 @@ from babbitt.logbook.folder import save_profile, saying_what_failed
 from babbitt.logbook.settings import Profile, Settings
 from babbitt.model.run import Run, RunOutline
 from babbitt.model.sensor_doubt import SensorDoubt
-from babbitt.present.remedies import in_terminal, options_text
+from babbitt.present.remedies import doubt_sentence, in_terminal, options_text
 from babbitt.present.words import NOTHING, Reader, duration, number, reader_of, share, table, trace
 from babbitt.sensors.doubts import as_logged, doubts_of
 from babbitt.sensors.summary import summarise
@@ -90,7 +90,7 @@ def preview(
         modified_at = datetime.fromtimestamp(data.modified_ns / 1e9, UTC)
         source = ReadSource(log.name, data.open, "", modified_at)
         found = preview_log(source, instructions, passing=passing)
-    said = tuple(doubt.sentence("RUN_ID") for doubt in doubts)
+    said = tuple(doubt_sentence(doubt, "RUN_ID") for doubt in doubts)
     found = replace(found, warnings=(*found.warnings, *said))
     settled = _settled(found, instructions)
     if save is not None:

@@ -34,7 +34,7 @@ from babbitt.ingest.correct import Correction
 from babbitt.jobs import move_runs as moves
 from babbitt.model.circuit import known_in_words
 from babbitt.model.records import RunRecord
-from babbitt.present.remedies import in_terminal
+from babbitt.present.remedies import in_terminal, options_text, remarks_of
 from babbitt.present.words import NOTHING, duration, reader_of, short, table
 from babbitt.register.records import corrections, runs, sensors
 from babbitt.register.records.circuits import circuits_known
@@ -91,7 +91,7 @@ def list_runs(
             reader.instant(record.started_at) + ("" if record.start_basis != "file" else " ?"),
             duration(record.duration_s),
             NOTHING if record.unlogged else f"{record.samples:,}",
-            "removed" if record.removed_at else f"{len(record.warnings) or NOTHING}",
+            "removed" if record.removed_at else f"{len(remarks_of(record)) or NOTHING}",
         )
     out.print(listing)
     if any(record.start_basis == "file" for record in records):
@@ -120,7 +120,7 @@ def show(
     )
     for title, lines in (
         ("Read as", (*record.dialect, *record.conversions)),
-        ("Remarks", record.warnings),
+        ("Remarks", remarks_of(record)),
     ):
         if lines:
             out.print(f"{title}:")
@@ -128,7 +128,7 @@ def show(
             out.print(f"- {line}")
     if record.trusted:
         out.print("Somebody looked at its sensors and found them sound.")
-    elif not record.warnings:
+    elif not remarks_of(record):
         out.print("Nothing speaks against its sensors.")
 
 
@@ -181,7 +181,7 @@ def reread(
     out.print(
         f"Run {record.run_id} of {record.engine_id} was read again; `babbitt undo` undoes it."
     )
-    for line in (*record.conversions, *record.warnings):
+    for line in (*record.conversions, *remarks_of(record)):
         out.print(f"- {line}")
     say_changed(book, before)
 
@@ -336,4 +336,17 @@ def _at(record: RunRecord) -> str:
 
 
 def _as_json(record: RunRecord) -> dict[str, Any]:
-    return {**asdict(record), "channels": [channel.name for channel in record.channels]}
+    return {
+        **asdict(record),
+        "channels": [channel.name for channel in record.channels],
+        "warnings": remarks_of(record),
+        "doubts": [
+            {
+                "sort": doubt.sort,
+                "channels": doubt.channels,
+                "evidence": doubt.evidence,
+                "options": options_text(doubt.remedies),
+            }
+            for doubt in record.doubts
+        ],
+    }

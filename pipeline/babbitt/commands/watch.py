@@ -34,7 +34,7 @@ from babbitt.jobs.watch import Back, Landed, Landing, Missing, State, watch_fold
 from babbitt.logbook.folder import Logbook, read_settings
 from babbitt.logbook.settings import Settings, zone
 from babbitt.model.kinds import KINDS, Kind
-from babbitt.present.remedies import with_option
+from babbitt.present.remedies import options_text, remarks_of, with_option
 from babbitt.present.words import duration, short
 from babbitt.register.records import engines, events
 
@@ -175,14 +175,16 @@ class Watcher:
     def _line(self, intake: Intake) -> str:
         name = Path(intake.file).name
         if intake.status == "refused":
-            return f"{name}  refused: {intake.error}"
+            options = options_text(intake.remedies)
+            return f"{name}  refused: {intake.error}" + (f" ({options})" if options else "")
         run = f"run {short(intake.run_id or '')}, {duration(intake.duration_s)}"
         if intake.status == "duplicate":
             return f"{name}  taken in before: {run}"
         counts = self._events(intake)
         found = ", ".join(f"{count} {KINDS[kind].title}" for kind, count in counts.items())
         by = f", profile {intake.profile}" if intake.profile else ""
-        warned = f"; {len(intake.warnings)} warnings" if intake.warnings else ""
+        remarks = len(remarks_of(intake))
+        warned = f"; {remarks} warnings" if remarks else ""
         return f"{name}  {run}{by}: {found or 'no events'}{warned}"
 
     def _clock(self) -> str:

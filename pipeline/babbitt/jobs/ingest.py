@@ -99,16 +99,17 @@ def after_judging(book: Logbook, intakes: Iterable[Intake]) -> list[Intake]:
     """Return what became of logs with what judging their engines then made of their sensors."""
     with book.register.reading() as session:
         return [
-            replace(intake, warnings=_said(intake, runs.find_run(session, intake.run_id)))
+            _with_said(intake, runs.find_run(session, intake.run_id))
             if intake.status == "ingested" and intake.run_id is not None
             else intake
             for intake in intakes
         ]
 
 
-def _said(intake: Intake, record: RunRecord) -> tuple[str, ...]:
-    """Return what was said of a log as it was taken in, and what is said of its run since."""
-    return tuple(dict.fromkeys((*intake.warnings, *record.warnings)))
+def _with_said(intake: Intake, record: RunRecord) -> Intake:
+    """Add to what was said of a log as it was taken in what is said of its run since."""
+    warnings = tuple(dict.fromkeys((*intake.warnings, *record.warnings)))
+    return replace(intake, warnings=warnings, doubts=record.doubts)
 
 
 @contextmanager

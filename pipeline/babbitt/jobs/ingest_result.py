@@ -11,6 +11,7 @@ from babbitt.errors import BabbittError, LogbookError, LogRefusedError, Remedy, 
 from babbitt.model.circuit import same_circuit
 from babbitt.model.plain_text import visible
 from babbitt.model.records import RunRecord
+from babbitt.model.sensor_doubt import SensorDoubt
 from babbitt.register.records.refusals import Refusal
 
 
@@ -27,6 +28,7 @@ class Intake:
         duration_s: of the run.
         channels: those of the run, in the order of the log.
         warnings: what a reader of the run should know, a sentence each.
+        doubts: what speaks against its sensors or clock.
         error: why it was refused, one sentence.
         remedies: that would settle a refusal.
         profile: name of the logger profile it was read by, None where there is none.
@@ -42,6 +44,7 @@ class Intake:
     duration_s: float | None = None
     channels: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    doubts: tuple[SensorDoubt, ...] = ()
     error: str | None = None
     remedies: tuple[Remedy, ...] = ()
     profile: str | None = None

@@ -127,7 +127,7 @@ class RunRecord:
         version: grows with each correction.
         read_as: how it was read, as ingest keeps it; None: that was not kept.
         trusted: a person looked at its sensors and found nothing wrong.
-        doubts: what speaks against its sensors or clock; each is among the warnings too.
+        doubts: what speaks against its sensors or clock.
         doubts_key: tells those that make its events doubtful from others; "" without any.
         circuit: where it was; None: nobody said.
     """

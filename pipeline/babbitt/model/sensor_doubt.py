@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from babbitt.errors import Remedy
+
 DoubtSort = Literal[
     "unit", "exchanged", "absolute", "gauge", "offset", "frozen", "side", "clock", "drift"
 ]
@@ -22,16 +24,10 @@ class SensorDoubt:
             that cannot be; drift, two clocks that do not agree.
         channels: concerned, none for a clock.
         evidence: what speaks for it, a sentence without its full stop.
-        options: of `babbitt run reread` that would mend it; "" where none would.
+        remedies: what would mend it when the run is read again.
     """
 
     sort: DoubtSort
     channels: tuple[str, ...]
     evidence: str
-    options: str
-
-    def sentence(self, run_id: str) -> str:
-        """Return the evidence and the command that mends it."""
-        if not self.options:
-            return f"{self.evidence}."
-        return f"{self.evidence}: `babbitt run reread {run_id} {self.options}`."
+    remedies: tuple[Remedy, ...] = ()

@@ -5,12 +5,14 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from babbitt.errors import Remedy, RemedyOption
 
 if TYPE_CHECKING:
     from babbitt.jobs.ingest_result import Intake
+    from babbitt.model.records import RunRecord
+    from babbitt.model.sensor_doubt import SensorDoubt
     from babbitt.register.records.refusals import Refusal
 
 _COMMANDS: dict[RemedyOption, str] = {
@@ -75,10 +77,26 @@ def in_terminal(remedies: Sequence[Remedy]) -> list[str]:
     return [*same, *(f"in place of {other}" for other in others), *lines]
 
 
-def with_option(refused: Intake | Refusal) -> dict[str, Any]:
-    """Fields of a refused log for JSON: what settles it is the option of a command, or None."""
-    option = options_text(refused.remedies) or None
-    fields = {name: (name, value) for name, value in asdict(refused).items()}
+def doubt_sentence(doubt: SensorDoubt, run_id: str) -> str:
+    """What speaks against a sensor, and the command that mends it."""
+    if not doubt.remedies:
+        return f"{doubt.evidence}."
+    return f"{doubt.evidence}: `babbitt run reread {run_id} {options_text(doubt.remedies)}`."
+
+
+def remarks_of(run: RunRecord | Intake) -> tuple[str, ...]:
+    """What a reader of a run should know, its sensors included, a sentence each."""
+    doubts = (doubt_sentence(doubt, run.run_id or "RUN_ID") for doubt in run.doubts)
+    return (*run.warnings, *doubts)
+
+
+def with_option(log: Intake | Refusal) -> dict[str, Any]:
+    """Fields of a log for JSON: what settles a refusal is the option of a command, or None."""
+    told = asdict(log)
+    if told.pop("doubts", ()):
+        told["warnings"] = remarks_of(cast("Intake", log))
+    option = options_text(log.remedies) or None
+    fields = {name: (name, value) for name, value in told.items()}
     return dict((fields | {"remedies": ("option", option)}).values())
 
 

@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from babbitt.errors import Remedy
 from babbitt.model.run import ChannelArray, FloatArray, Signal
 from babbitt.model.sensor_doubt import SensorDoubt
 
@@ -112,7 +113,7 @@ def drift_doubts(clocks: Sequence[SecondClock]) -> tuple[SensorDoubt, ...]:
             f"The log's clocks do not agree: {clock.header!r} counts {clock.rate:.4f} s in each "
             f"second of its time, {abs(clock.strays_s):.1f} s "
             f"{'more' if clock.strays_s > 0 else 'less'} over the run; if that is the better clock",
-            f'--map "{clock.header}=time"',
+            (Remedy("map", clock.header, "time"),),
         )
         for clock in clocks
         if abs(clock.strays_s) >= _LEAST_DRIFT_S and abs(clock.rate - 1.0) >= _CRYSTAL
@@ -148,7 +149,7 @@ def clock_doubts(
     if not against:
         return ()
     evidence = f"The log's clock says {day}, {against}; if that is wrong, state the start"
-    return (SensorDoubt("clock", (), evidence, "--started WHEN"),)
+    return (SensorDoubt("clock", (), evidence, (Remedy("started"),)),)
 
 
 def _long(span: timedelta) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import Literal, cast
 
+from babbitt.errors import Remedy
 from babbitt.model.conversion import lateral_positive, units_logged
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.event import Event, Reason, ReasonCode
@@ -108,6 +109,6 @@ def _side(
             ("lateral_g",),
             f"Lateral acceleration seems to have the wrong sign: {max(told)} corners come in the "
             "order, length and strength of an earlier run, each to the other side; if so",
-            f"--lateral-positive {side}",
+            (Remedy("lateral_positive", value=side),),
         ),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from babbitt.errors import Remedy
 from babbitt.model.sensor_doubt import SensorDoubt
 from babbitt.sensors.summary import Level, SensorSummary
 from babbitt.sensors.usual import Usual
@@ -61,7 +62,7 @@ def exchanged(now: SensorSummary, usual: Usual) -> tuple[SensorDoubt, ...]:
 def _exchange(names: tuple[str, str], against: str) -> SensorDoubt:
     one, other = (title_of(name) for name in names)
     evidence = f"{one} and {other.lower()} seem to be exchanged: {against}; if so"
-    return SensorDoubt("exchanged", names, evidence, f"--swap {names[0]}={names[1]}")
+    return SensorDoubt("exchanged", names, evidence, (Remedy("swap", *names),))
 
 
 def _crossed(
@@ -107,7 +108,8 @@ def wrong_zero(
         kpa, where = off
         symbol = unit_logged(name, logged).symbol
         spelt = f"{symbol}a" if kpa > 0 else f"{symbol}g"
-        settles = f"--unit {name}={spelt}" if symbol in ("kPa", "bar", "psi") else f"--zero {name}"
+        stated = symbol in ("kPa", "bar", "psi")
+        settles = Remedy("unit", name, spelt) if stated else Remedy("zero", name)
         meant = "absolute" if kpa > 0 else "a gauge pressure"
         taken = "gauge" if kpa > 0 else "absolute"
         found.append(
@@ -115,7 +117,7 @@ def wrong_zero(
                 "absolute" if kpa > 0 else "gauge",
                 (name,),
                 f"{title_of(name)} reads {kpa:.0f} kPa {where}; if it is {meant}, taken as {taken}",
-                settles,
+                (settles,),
             )
         )
     return tuple(found)
@@ -155,7 +157,7 @@ def offsets(now: SensorSummary) -> tuple[SensorDoubt, ...]:
                 (name,),
                 f"{title_of(name)} reads {number} for {rest.seconds:.0f} s with the engine at "
                 f"rest, where there is none{pump}; to take that off every reading",
-                f"--zero {name}",
+                (Remedy("zero", name),),
             )
         )
     return tuple(found)
@@ -176,6 +178,6 @@ def frozen(now: SensorSummary, usual: Usual) -> tuple[SensorDoubt, ...]:
             f"Oil pressure stays within {min(kpa):.0f} and {max(kpa):.0f} kPa at engine speeds "
             f"between which it changed from {min(before):.0f} to {max(before):.0f} kPa in "
             f"{runs_in_words(usual.runs)}; to count it as not watched",
-            "--without oil_pressure",
+            (Remedy("without", "oil_pressure"),),
         ),
     )

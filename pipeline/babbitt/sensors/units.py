@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from babbitt.errors import Remedy
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.sensor_doubt import SensorDoubt
 from babbitt.model.units import Unit, units_of
@@ -151,7 +152,7 @@ def _temperature(
         (name,),
         f"{title_of(name)} reads {read_c:.0f} °C on the median, {against}; taken as {symbol} "
         f"instead of {was.symbol} it would be {would_be[symbol]:.0f} °C",
-        f"--unit {name}={symbol}",
+        (Remedy("unit", name, symbol),),
     )
 
 
@@ -177,7 +178,7 @@ def _by_ratio(
         (name,),
         f"{title_of(name)} reads {times:.3g} times {way} than {against}; taken as {symbol} instead "
         f"of {was.symbol} it would fit",
-        f"--unit {name}={symbol}",
+        (Remedy("unit", name, symbol),),
     )
 
 

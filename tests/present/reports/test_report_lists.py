@@ -66,7 +66,7 @@ def test_the_runs_on_paper_are_those_of_the_filter(browser: flask.testing.FlaskC
 def test_the_logs_on_paper_tell_what_was_refused(tmp_path: Path) -> None:
     book = make_book(tmp_path / "book")
     kept = [
-        Refusal(name * 64, f"{name}.csv", "E1", f"{name}.csv: no unit.", None, NOW)
+        Refusal(name * 64, f"{name}.csv", "E1", f"{name}.csv: no unit.", (), NOW)
         for name in ("a", "b")
     ]
     with book.register.writing("Ann") as session:

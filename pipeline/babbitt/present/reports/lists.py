@@ -8,6 +8,7 @@ from datetime import date, datetime
 from babbitt.logbook.folder import Logbook
 from babbitt.model.damage_modes import grades, part_named
 from babbitt.model.plain_text import capital
+from babbitt.present.remedies import remarks_of
 from babbitt.present.reports.report import Section, write_report
 from babbitt.present.views.logs import LogsView
 from babbitt.present.views.logs_quality import SensorsView, finding
@@ -113,7 +114,7 @@ def logs_report(
                 run.source_name,
                 run.engine_id,
                 reader.instant(run.started_at),
-                " ".join(run.warnings) or "good",
+                " ".join(remarks_of(run)) or "good",
                 reader.instant(run.ingested_at),
                 duration(run.duration_s),
             )

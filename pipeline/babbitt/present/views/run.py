@@ -16,6 +16,7 @@ from babbitt.model.kinds import KINDS, Kind
 from babbitt.model.plain_text import capital
 from babbitt.model.records import ReviewRecord, RunRecord
 from babbitt.present.place_words import hit_corners
+from babbitt.present.remedies import remarks_of
 from babbitt.present.views.event_words import event_title, worst_words
 from babbitt.present.views.text_table import TextTable
 from babbitt.present.words import NOTHING, Reader, clock, duration, share
@@ -140,7 +141,7 @@ def what_was_read(view: RunView) -> tuple[str, ...]:
     record = view.record
     if record.unlogged:
         return ()
-    says = list(record.warnings) or ["Every sensor read well throughout."]
+    says = list(remarks_of(record)) or ["Every sensor read well throughout."]
     if view.blind:
         names = ", ".join(KINDS[kind].title for kind in view.blind)
         says.append(f"Not watched: {names}. Sound {_lacking(view)} would bring that back.")

@@ -1,4 +1,4 @@
 """Alembic migrations: how the register's database came to its present schema."""
 
-HEAD = "0011"
+HEAD = "0012"
 """The newest revision in versions/."""

@@ -239,9 +239,13 @@ def ambiguous(what: str, prefix: str, ids: list[str]) -> str:
     return f"{prefix!r} begins the ids of several {what}s ({names}): give more of it."
 
 
+def _to_doubt(raw: Mapping[str, Any]) -> SensorDoubt:
+    remedies = tuple(Remedy(**each) for each in raw["remedies"])
+    return SensorDoubt(raw["sort"], tuple(raw["channels"]), raw["evidence"], remedies)
+
+
 def to_record(row: RunRow) -> RunRecord:
     """Return what a row of the table says."""
-    doubts = tuple(SensorDoubt(**{**raw, "channels": tuple(raw["channels"])}) for raw in row.doubts)
     return RunRecord(
         run_id=row.run_id,
         engine_id=row.engine_id,
@@ -253,7 +257,7 @@ def to_record(row: RunRow) -> RunRecord:
         source_sha256=row.source_sha256,
         dialect=tuple(row.dialect),
         conversions=tuple(row.conversions),
-        warnings=(*row.warnings, *(doubt.sentence(row.run_id) for doubt in doubts)),
+        warnings=tuple(row.warnings),
         channels=tuple(RecordedChannel(**channel) for channel in row.channels),
         ingested_at=row.ingested_at,
         removed_at=row.removed_at,
@@ -262,7 +266,7 @@ def to_record(row: RunRow) -> RunRecord:
         version=row.version,
         read_as=row.read_as,
         trusted=row.trusted,
-        doubts=doubts,
+        doubts=tuple(map(_to_doubt, row.doubts)),
         doubts_key=row.doubts_key,
         circuit=row.circuit,
     )
