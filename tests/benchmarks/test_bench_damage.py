@@ -49,7 +49,7 @@ def test_fleet_of_fifty_engines_and_two_hundred_teardowns(benchmark, fleet) -> N
         asked = 0
         for mode, observations in looks.items():
             posterior = learn(priors_of(mode, LIFE, strip_interval_h=6.0), observations)
-            asked += len(forecasts([(posterior, load) for load in engines], ahead))
+            asked += len(forecasts([(posterior, load) for load in engines], ahead)[0])
         return asked
 
     assert benchmark.pedantic(outlook, rounds=3, warmup_rounds=1) == ENGINES * len(looks)

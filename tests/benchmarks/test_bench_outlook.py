@@ -11,7 +11,7 @@ import pytest
 
 from babbitt.damage.fleet import BuildSpan, Fleet
 from babbitt.damage.ledger import Ledger, Taken, column_of
-from babbitt.damage.looks import Seen
+from babbitt.damage.looks import Seen, SeenPiece
 from babbitt.damage.prior import priors_of
 from babbitt.damage.scores import calibration_table
 from babbitt.jobs.attribute import explain_teardown
@@ -123,7 +123,7 @@ def simulated_fleet(builds: int) -> Fleet:
                     (None,),
                     taken,
                     None,
-                    damaged,
+                    (SeenPiece((n,), 3 if damaged else 0),),
                     begun,
                     fitted_again=False,
                 )

@@ -9,9 +9,10 @@ import pytest
 from scipy import integrate, stats
 
 from babbitt.damage.doubt import doubts_of, weigh_together
+from babbitt.damage.life import DOUBT
 from babbitt.damage.model import Load, Observation
 from babbitt.damage.posterior import fit, learn
-from babbitt.damage.prior import DOUBT, DOUBT_MODES, priors_of
+from babbitt.damage.prior import DOUBT_MODES, priors_of
 from babbitt.model.damage_modes import mode_named
 from babbitt.model.engine_spec import LifeSection
 from babbitt.model.kinds import KINDS

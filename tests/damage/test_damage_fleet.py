@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 
 from babbitt.damage.fleet import BuildSpan, Fleet, learn_modes
-from babbitt.damage.looks import Seen
+from babbitt.damage.gradual import Piece, PieceLook
+from babbitt.damage.looks import Seen, SeenPiece
 from babbitt.damage.model import Load, Observation
 from babbitt.model.damage_modes import mode_named
 from babbitt.model.engine_spec import LifeSection
@@ -24,7 +25,8 @@ def fleet(*builds: BuildSpan, seen: tuple[Seen, ...] = ()) -> Fleet:
 
 
 def a_look(hours: float, *, at=MAY, fitted_again=True, begun=("E1", None)) -> Seen:
-    return Seen("E1", at, WIPED, ("1",), taken(running=hours), None, False, begun, fitted_again)
+    pieces = (SeenPiece(("1",), 0),)
+    return Seen("E1", at, WIPED, ("1",), taken(running=hours), None, pieces, begun, fitted_again)
 
 
 def test_usual_hours_are_the_median_of_the_builds_that_ended() -> None:
@@ -69,19 +71,21 @@ def test_what_became_of_parts_is_not_known_while_they_are_looked_at() -> None:
 
 def test_a_mode_without_a_life_dose_is_not_learned() -> None:
     life = LifeSection(over_rev=100.0)
-    learned = learn_modes(life, {}, usual_h=_every(5.0))
+    learned = learn_modes(life, {}, {}, usual_h=_every(5.0))
     assert WIPED not in learned
     assert mode_named("keeper", "worn") in learned
 
 
 def test_modes_alike_are_believed_alike_until_something_else_is_found() -> None:
-    worn = mode_named("rod_bearing", "worn")
-    before = learn_modes(LIFE, {}, usual_h=_every(5.0))
-    assert before[WIPED] is before[worn]
-    look = Observation(Load({"oil_starvation": 90.0, "running": 4.0}), damaged=True)
-    after = learn_modes(LIFE, {WIPED: [look]}, usual_h=_every(5.0))
+    main = mode_named("main_bearing", "wiped")
+    before = learn_modes(LIFE, {}, {}, usual_h=_every(5.0))
+    assert before[WIPED] is before[main]
+    doses = {"oil_starvation": 90.0, "running": 4.0}
+    look = Observation(Load(doses), damaged=True, grades=(3,))
+    piece = Piece("E1", (PieceLook(doses, 3),))
+    after = learn_modes(LIFE, {WIPED: [look]}, {WIPED: [piece]}, usual_h=_every(5.0))
     assert after[WIPED].observations == 1
-    assert after[worn].observations == 0
+    assert after[main].observations == 0
 
 
 def test_teardowns_are_counted_once_however_many_looks_they_took() -> None:
@@ -98,5 +102,5 @@ def _every(hours: float) -> dict[str, float]:
 @pytest.mark.parametrize("hours", [2.0, 9.0])
 def test_running_time_is_believed_to_do_it_at_the_usual_hours(hours: float) -> None:
     face = mode_named("valve_retainer", "face_rubbed")
-    learned = learn_modes(LIFE, {}, usual_h=_every(hours))
+    learned = learn_modes(LIFE, {}, {}, usual_h=_every(hours))
     assert learned[face].causes == ("running",)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from babbitt.damage.looks import Lives, SoundLook, observations, seen_in
+from babbitt.damage.looks import LastLook, Lives, observations, seen_in
 from babbitt.model.part_records import Look, Stretch
 from made_lives import MAY, NO_RATES, WIPED, a_ledger, an_event, day, like_parts, taken
 
@@ -19,7 +19,7 @@ A_LOOK = Look(
 
 def seen(*looks: Look, dispositions=None):
     lives = Lives(LEDGERS, {})
-    return seen_in(looks, lives, lambda _: 0.0, dispositions or {1: "reuse", 2: "replace"})
+    return seen_in(looks, lives, lambda _: 0.0, dispositions or {1: "reuse", 2: "replace"}, {})
 
 
 def test_parts_that_ran_alike_are_one_look_and_damaged_if_any_was() -> None:
@@ -62,5 +62,5 @@ def test_events_belong_to_the_stretch_that_their_run_began_in() -> None:
 
 def test_parts_remember_only_the_events_since_they_were_last_found_sound() -> None:
     events = [an_event(str(n), at=day(n)) for n in range(3)]
-    like = like_parts(now=taken(), events=events, sound={"wiped": SoundLook(day(1), taken())})
+    like = like_parts(now=taken(), events=events, looked={"wiped": LastLook(day(1), taken())})
     assert like.events_since(WIPED) == tuple(events[1:])

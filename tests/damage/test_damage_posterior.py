@@ -1,13 +1,16 @@
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
 from babbitt.damage import posterior as posterior_module
 from babbitt.damage.chance import chance
+from babbitt.damage.life import DOUBT, middle_of
 from babbitt.damage.model import Load, Observation
 from babbitt.damage.posterior import KEPT, learn
-from babbitt.damage.prior import DOUBT, priors_of
+from babbitt.damage.prior import priors_of
 from babbitt.errors import DamageModelError
 from babbitt.model.damage_modes import mode_named
 from babbitt.model.engine_spec import LifeSection
@@ -15,11 +18,14 @@ from babbitt.model.kinds import KINDS
 
 LIFE = LifeSection(**dict.fromkeys(KINDS, 100.0))
 BOLT = mode_named("rod_bolt", "stretched")
+LIVES = math.exp(middle_of("over_rev.driven", 3.0).log_ratio)
 PRIORS = priors_of(BOLT, LIFE, strip_interval_h=10.0)
 
 
 def look(dose: float, hours: float, *, damaged: bool) -> Observation:
-    return Observation(Load({"over_rev.driven": dose, "fatigue.rod": hours}), damaged=damaged)
+    return Observation(
+        Load({"over_rev.driven": LIVES * dose / 3.0, "fatigue.rod": hours}), damaged=damaged
+    )
 
 
 def test_without_looks_the_prior_comes_back() -> None:
@@ -39,10 +45,10 @@ def test_evidence_is_counted() -> None:
 
 
 def test_every_sound_look_lowers_the_chance_and_every_find_raises_it() -> None:
-    question = Load({"over_rev.driven": 100.0, "fatigue.rod": 10.0})
-    before = chance(learn(PRIORS, []), question).p
-    sound = chance(learn(PRIORS, [look(150, 10, damaged=False)] * 3), question).p
-    found = chance(learn(PRIORS, [look(50, 10, damaged=True)] * 3), question).p
+    question = Load({"over_rev.driven": LIVES * 33.0, "fatigue.rod": 10.0})
+    before = chance(learn(PRIORS, []), question).worn.p
+    sound = chance(learn(PRIORS, [look(150, 10, damaged=False)] * 3), question).worn.p
+    found = chance(learn(PRIORS, [look(50, 10, damaged=True)] * 3), question).worn.p
     assert sound < before - 0.02
     assert found > before + 0.1
 

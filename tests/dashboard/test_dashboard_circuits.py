@@ -17,7 +17,7 @@ from dashboard_calls import text_of
 from engine_book import NOW, add_run
 
 HARD, EASY = "Tollbar Bowl", "Fennick"
-LIKELY = re.compile(r"(\d+) % likely by what is logged")
+LIKELY = re.compile(r"(\d+) % likely to have a part to replace")
 
 
 @pytest.fixture

@@ -34,7 +34,7 @@ def book(tmp_path_factory):
 def starved(book, circuit, engine_id="E3", runs=5):
     """The chance that a rod bearing is wiped after the next runs."""
     (found,) = outlooks(book, engine_id, runs=runs, at=NOW, circuit=circuit).engines
-    return next(each for each in found.modes if each.mode.name == "wiped").next.p
+    return next(each for each in found.modes if each.mode.name == "wiped").next.replace.p
 
 
 def test_the_same_engine_is_likelier_damaged_after_runs_where_it_starves(book) -> None:

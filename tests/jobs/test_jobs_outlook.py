@@ -42,7 +42,7 @@ def test_a_starved_engine_is_pulled_and_a_spared_one_is_not(book) -> None:
     assert (starved.engine_id, starved.verdict.call) == ("E1", "pull")
     assert spared.engine_id == "E2"
     assert spared.verdict.call != "pull"
-    assert starved.modes[0].next.p > spared.modes[0].next.p
+    assert starved.modes[0].next.replace.p > spared.modes[0].next.replace.p
 
 
 def test_the_dose_is_that_since_the_refresh_where_parts_were_renewed(book) -> None:
@@ -87,7 +87,7 @@ def test_what_was_not_watched_is_unseen_rather_than_none(own_book) -> None:
     found = only(own_book, "E2")
     unseen = mode_of(found, "rod_bearing", "wiped")
     assert unseen.load.unwatched["oil_starvation"] > 0.0
-    assert unseen.now.high > seen.high
+    assert unseen.now.replace.high > seen.replace.high
     (watched,) = [gap for gap in found.gaps if isinstance(gap, HardlyWatched)]
     assert watched.shares["oil_starvation"] == pytest.approx(0.625)
 
@@ -98,7 +98,7 @@ def test_a_review_takes_an_event_out_of_the_outlook(own_book) -> None:
         for dated in events.list_events(session, engine_id="E1", since=REFRESHED):
             events.add_review(session, dated.event.event_id, "sensor_fault")
     after = only(own_book)
-    assert after.modes[0].next.p < before.modes[0].next.p
+    assert after.modes[0].next.replace.p < before.modes[0].next.replace.p
     assert mode_of(after, "rod_bearing", "wiped").load.doses.get("oil_starvation", 0.0) == 0.0
 
 

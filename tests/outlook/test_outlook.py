@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 
+from babbitt.damage.looks import LastLook
 from babbitt.model.engine_spec import parse_spec
 from babbitt.model.kinds import KINDS
 from babbitt.model.service_limits import ServiceLimit
@@ -64,8 +65,7 @@ def look(runs: int = 1, service=None, **changes):
 def test_chances_grow_with_the_runs_ahead() -> None:
     (after_1,), (after_9,) = look().modes, look(runs=9).modes
     assert after_1.now == after_9.now
-    assert after_1.now.p < after_1.next.p < after_9.next.p
-    assert after_1.next_logged.p < after_1.next.p
+    assert after_1.now.replace.p < after_1.next.replace.p < after_9.next.replace.p
 
 
 def test_a_fresh_engine_runs_on_and_it_is_told_for_how_long() -> None:
@@ -73,28 +73,30 @@ def test_a_fresh_engine_runs_on_and_it_is_told_for_how_long() -> None:
     assert found.verdict.call == "run on"
     assert reasons(found, READER, {}) == [
         (
-            "Rod bearing wiped: 2 % likely by what is logged after the next run (90 % interval 2 % "
-            "to 2 %), and nothing likelier; 10 % is accepted."
-        )
+            "4 % likely to have a part to replace after the next run (90 % interval 4 % to 4 %); "
+            "10 % is accepted."
+        ),
+        "Likeliest: rod bearing wiped, 4 %.",
     ]
-    # 1 - exp(-(x/200)^2) passes 0.1 at x = 64.9: after nine more runs of 5
-    assert would_change(found) == ["The accepted 10 % is passed after 9 more runs like these."]
+    # 1 - exp(-.03 - (x/200)^2) passes 0.1 at x = 54.9: after seven more runs of 5
+    assert would_change(found) == ["The accepted 10 % is passed after 7 more runs like these."]
 
 
 def test_a_worn_engine_is_pulled_for_a_reason_that_names_the_events() -> None:
     found = look(dose=120.0)
     assert found.verdict.call == "pull"
-    first, second = reasons(found, READER, {"e1": 7450.0})
-    assert first.startswith("Rod bearing wiped: 32 % likely by what is logged after the next run")
+    first, likeliest, second = reasons(found, READER, {"e1": 7450.0})
+    assert first.startswith("34 % likely to have a part to replace after the next run")
+    assert likeliest == "Likeliest: rod bearing wiped, 34 %."
     assert "above the accepted 10 %" in first
     assert second.startswith(
-        "First logged cause, should it be damaged: starved of oil in long left-handers, 1 "
+        "What the log holds most against it: starved of oil in long left-handers, 1 "
         "event, worst 120 kPa at 7,450 rpm on 3 May 2026"
     )
-    # found sound at 120: (125/200)^2 - (120/200)^2 = 0.031
+    # found sound at 120: .03 + (125/200)^2 - (120/200)^2 = 0.061
     assert would_change(found) == [
         (
-            "A look at the rod bearing: found sound now, it would be 3 % likely by what is logged "
+            "A look at the rod bearing: found sound now, it would be 6 % likely to need replacing "
             "after the next run."
         )
     ]
@@ -103,7 +105,7 @@ def test_a_worn_engine_is_pulled_for_a_reason_that_names_the_events() -> None:
 def test_costs_are_named_where_they_decide() -> None:
     found = look(dose=120.0, spec=COSTS)
     assert found.verdict.call == "run on"
-    assert "Running on is expected to cost 647, a refresh 900." in reasons(found, READER, {})
+    assert "Running on is expected to cost 687, a refresh 900." in reasons(found, READER, {})
 
 
 def test_fallen_pressure_and_a_passed_limit_are_reasons_too() -> None:
@@ -153,10 +155,14 @@ def test_json_is_as_the_contract_says_and_carries_the_caution() -> None:
     found = json.loads(json.dumps(outlook_json(look(dose=120.0), READER, {}), allow_nan=False))
     assert found["engine_id"] == "E1"
     assert found["call"] == "pull"
-    assert len(found["reasons"]) == 2
+    assert len(found["reasons"]) == 3
     (mode,) = found["modes"]
     assert (mode["part"], mode["damage_mode"]) == ("rod_bearing", "wiped")
-    assert set(mode["now"]) == set(mode["next"]) == {"p", "low", "high"}
+    assert set(mode["now"]) == set(mode["next"]) == {"worn", "replace", "failed"}
+    assert (
+        set(mode["now"]["failed"]) == set(found["engine"]["next"]["worn"]) == {"p", "low", "high"}
+    )
+    assert mode["develops"] == 0.0
     assert found["caution"] == CAUTION
 
 
@@ -166,9 +172,12 @@ def test_the_same_engine_gets_the_same_outlook() -> None:
 
 
 @pytest.mark.parametrize("runs", [1, MOST_RUNS])
-def test_a_mode_in_which_a_part_went_back_damaged_is_not_forecast(runs) -> None:
-    worn = like_parts(now=taken(oil_starvation=50.0), went_back={"wiped": 2})
-    assert look(runs=runs, fitted=(worn,)).modes == ()
+def test_a_part_that_went_back_worn_stays_in_the_forecast(runs) -> None:
+    then = LastLook(day(1), taken(oil_starvation=40.0), 2)
+    worn = like_parts(now=taken(oil_starvation=50.0), looked={"wiped": then})
+    (mode,) = look(runs=runs, fitted=(worn,)).modes
+    assert mode.now.worn.p == 1.0
+    assert 0.0 < mode.now.replace.p < 1.0
 
 
 def test_without_life_doses_nothing_is_judged_and_the_call_is_to_look() -> None:

@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import json
+from functools import cache
 
 import numpy as np
 import pytest
 
 from babbitt.damage.fleet import BuildSpan, Fleet
 from babbitt.damage.ledger import Ledger
-from babbitt.damage.looks import Seen
+from babbitt.damage.looks import Seen, SeenPiece
 from babbitt.model.damage_modes import causes
 from babbitt.model.engine_spec import LifeSection
 from babbitt.model.kinds import KINDS
-from babbitt.outlook.backtest import back_test
+from babbitt.outlook.backtest import BackTest, back_test
 from made_lives import WIPED, day, taken
 
 LIFE = LifeSection(**dict.fromkeys(KINDS, 100.0))
-BUILDS = 40
+BUILDS = 30
 
 
 def ledger_of(hours: list[float], doses: list[float]) -> Ledger:
@@ -50,7 +51,7 @@ def fleet(*, outcomes: str = "doses", builds: int = BUILDS, seed: int = 1) -> Fl
             (None,),
             taken(running=hours[n], oil_starvation=doses[n]),
             None,
-            bool(damaged[n]),
+            (SeenPiece((n,), 3 if damaged[n] else 0),),
             ("E1", day(2 * n)),
             fitted_again=False,
         )
@@ -60,6 +61,11 @@ def fleet(*, outcomes: str = "doses", builds: int = BUILDS, seed: int = 1) -> Fl
     return Fleet({"E1": ledger_of(hours, doses)}, seen, spans, {"E1": LIFE})
 
 
+@cache
+def back_tested(outcomes: str) -> BackTest:
+    return back_test([fleet(outcomes=outcomes)])
+
+
 def test_every_look_is_forecast_from_earlier_looks_only() -> None:
     found = back_test([fleet(builds=6)])
     assert [each.looks for each in found.forecasts] == list(range(6))
@@ -67,13 +73,13 @@ def test_every_look_is_forecast_from_earlier_looks_only() -> None:
 
 
 def test_what_comes_later_does_not_change_a_forecast() -> None:
-    whole = fleet(builds=12)
-    then = Fleet(whole.ledgers, whole.seen[:6], whole.builds[:6], whole.lives)
-    assert back_test([whole]).forecasts[:6] == back_test([then]).forecasts
+    whole = fleet(builds=8)
+    then = Fleet(whole.ledgers, whole.seen[:5], whole.builds[:5], whole.lives)
+    assert back_test([whole]).forecasts[:5] == back_test([then]).forecasts
 
 
 def test_where_doses_do_the_damage_the_model_beats_counting_hours() -> None:
-    found = back_test([fleet()])
+    found = back_tested("doses")
     assert found.score is not None
     assert found.by_hours is not None
     assert found.score.brier < 0.8 * found.by_hours.brier
@@ -81,13 +87,13 @@ def test_where_doses_do_the_damage_the_model_beats_counting_hours() -> None:
 
 
 def test_where_they_do_not_it_claims_no_skill_that_it_has_not() -> None:
-    found = back_test([fleet(outcomes="chance")])
+    found = back_tested("chance")
     assert found.score is not None
     assert found.score.skill < 0.2
 
 
 def test_the_calibration_table_counts_every_forecast() -> None:
-    found = back_test([fleet()])
+    found = back_tested("doses")
     assert found.calibration["count"].sum() == len(found.forecasts) == BUILDS
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from babbitt.damage.chance import Estimate
+from babbitt.damage.chance import Chances, Estimate
 from babbitt.damage.model import Load
 from babbitt.model.engine_spec import DecisionSection
 from babbitt.outlook.call import accepted_risk, decide, expected_cost
 from babbitt.outlook.drift import Drift
-from babbitt.outlook.forecast import ModeOutlook
+from babbitt.outlook.forecast import EngineForecast, ModeOutlook
 from babbitt.outlook.reach import Reach
 from made_lives import WIPED, like_parts, taken
 
@@ -18,13 +18,23 @@ PASSED = Reach("rod", (None,), "service limit of running hours", 1.2, 0, 0, 0)
 
 
 def mode(p: float, high: float) -> ModeOutlook:
-    logged = Estimate(p, 0.0, high)
+    told = Chances(Estimate(p, 0.0, high), Estimate(p, 0.0, high), Estimate(0.0, 0.0, 0.0))
     like = like_parts(now=taken())
-    return ModeOutlook(WIPED, like, Load({}), logged, logged, logged, looks=0, damaged=0)
+    return ModeOutlook(WIPED, like, Load({}), told, told, 0.5, looks=0, damaged=0)
+
+
+NEVER = Estimate(0.0, 0.0, 0.0)
+
+
+def of_engine(*modes: ModeOutlook) -> EngineForecast:
+    """An engine of which the worst mode is all that counts."""
+    worst = max((each.next for each in modes), key=lambda told: told.replace.p, default=None)
+    told = worst or Chances(NEVER, NEVER, NEVER)
+    return EngineForecast(modes, told, told)
 
 
 def call(*modes, decision=RISK, drift=None, passed=(), in_doubt=False):
-    verdict = decide(modes, decision, drift=drift, passed=passed, in_doubt=in_doubt)
+    verdict = decide(of_engine(*modes), decision, drift=drift, passed=passed, in_doubt=in_doubt)
     return verdict.call, verdict.grounds
 
 
@@ -37,7 +47,7 @@ def falling(change: float, high: float) -> Drift:
     [
         (0.11, 0.5, ("pull", ("risk",))),
         (0.09, 0.5, ("inspect", ("interval",))),
-        (0.02, 0.1, ("run on", ("low risk",))),
+        (0.02, 0.5, ("run on", ("low risk",))),
         (0.1, 0.1, ("run on", ("low risk",))),
     ],
 )
@@ -47,12 +57,18 @@ def test_the_chance_is_held_against_the_accepted_risk(p, high, said) -> None:
 
 def test_the_worst_mode_decides() -> None:
     assert call(mode(0.01, 0.02), mode(0.5, 0.6))[0] == "pull"
-    verdict = decide(
-        [mode(0.05, 0.06), mode(0.01, 0.3)], RISK, drift=None, passed=(), in_doubt=False
-    )
+    engine = of_engine(mode(0.06, 0.3), mode(0.01, 0.02))
+    verdict = decide(engine, RISK, drift=None, passed=(), in_doubt=False)
     assert verdict.call == "inspect"
     assert verdict.decisive is not None
-    assert verdict.decisive.next_logged.high == 0.3
+    assert verdict.decisive.next.replace.high == verdict.chance.high == 0.3
+
+
+def test_what_several_modes_come_to_decides() -> None:
+    modes = (mode(0.06, 0.1), mode(0.06, 0.1))
+    any_of_them = Chances(NEVER, Estimate(0.1164, 0.0, 0.2), NEVER)
+    engine = EngineForecast(modes, any_of_them, any_of_them)
+    assert decide(engine, RISK, drift=None, passed=(), in_doubt=False).call == "pull"
 
 
 def test_costs_say_which_risk_is_worth_it() -> None:

@@ -53,7 +53,7 @@ def at(circuit: str | None, *, runs: int = 3, fleet=FLEET, since=MAY) -> Outlook
 
 def test_a_circuit_that_starves_the_engine_makes_damage_likelier_than_one_that_does_not() -> None:
     hard, easy, anywhere = at("Tollbar"), at("Fennick"), at(None)
-    p_hard, p_easy, p_any = (found.modes[0].next.p for found in (hard, easy, anywhere))
+    p_hard, p_easy, p_any = (found.modes[0].next.replace.p for found in (hard, easy, anywhere))
     assert p_hard > p_any > p_easy
     # (40 + 3 * 20) / 200 and 40 / 200, by the damage model's own sum, and 3 % unlogged
     assert p_hard == pytest.approx(1.0 - np.exp(-(0.03 + 0.5**2)), abs=1e-6)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from babbitt.damage.looks import LastLook
 from babbitt.model.engine_spec import LifeSection
 from babbitt.model.kinds import KINDS
 from babbitt.outlook.ahead import LEAST_RUNS, pool_of
@@ -73,9 +74,9 @@ def test_modes_that_cannot_be_judged_are_named() -> None:
 
 
 def test_damage_that_is_still_in_is_named_and_grave_beyond_a_limit() -> None:
-    wiped = like_parts(now=taken(), went_back={"wiped": 3})
+    wiped = like_parts(now=taken(), looked={"wiped": LastLook(day(1), taken(), 3)})
     assert [grave for _, grave in doubts(fitted=[wiped])] == [True]
-    worn = like_parts(now=taken(), positions=("2",), went_back={"worn": 2})
+    worn = like_parts(now=taken(), positions=("2",), looked={"worn": LastLook(day(1), taken(), 2)})
     ((sentence, grave),) = doubts(fitted=[worn])
     assert sentence.startswith("Rod bearing 2 was found worn (grade 2) and is still in")
     assert not grave

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from babbitt.damage.ledger import column_of
-from babbitt.damage.looks import SoundLook
+from babbitt.damage.looks import LastLook
 from babbitt.model.damage_modes import causes
 from babbitt.model.engine_spec import LifeSection
 from babbitt.model.service_limits import ServiceLimit
@@ -65,10 +65,10 @@ def test_an_uncertain_future_has_an_interval() -> None:
 
 
 def test_life_is_used_by_what_was_taken_since_the_part_was_last_found_sound() -> None:
-    looked_at = {"wiped": SoundLook(day(1), taken(oil_starvation=60.0))}
+    looked_at = {"wiped": LastLook(day(1), taken(oil_starvation=60.0))}
     sound = like_parts(
         now=taken(oil_starvation=90.0),
-        sound=dict.fromkeys(("wiped", "worn", "overheated"), looked_at["wiped"]),
+        looked=dict.fromkeys(("wiped", "worn", "overheated"), looked_at["wiped"]),
     )
     (primary,) = life_gauges([sound], LIFE, steady(oil_starvation=10.0), NO_RATES)
     assert primary.used == pytest.approx(0.3)

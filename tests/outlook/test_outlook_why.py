@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import math
 
 import pytest
 
+from babbitt.damage.life import DOUBT, UNLOGGED_WEIGHT, middle_of
 from babbitt.damage.model import Load, Observation
 from babbitt.damage.posterior import learn
-from babbitt.damage.prior import DOUBT, priors_of
+from babbitt.damage.prior import priors_of
 from babbitt.model.damage_modes import mode_named
 from babbitt.model.engine_spec import LifeSection
 from babbitt.model.kinds import KINDS
@@ -28,15 +30,16 @@ def test_before_any_teardown_it_is_the_builders_own_belief() -> None:
     (life,) = found.lives
     assert life.cause == "over_rev"
     assert life.prior == life.posterior
-    assert life.prior.median == pytest.approx(900.0, rel=0.15)
-    assert life.prior.low < 900.0 / 3.0
-    assert life.prior.high > 900.0 * 3.0
+    middle = 900.0 * math.exp(middle_of("over_rev", 3.0).log_ratio) * math.sqrt(-math.log(0.9))
+    assert life.prior.median == pytest.approx(middle, rel=0.15)
+    assert life.prior.low < middle / 3.0
+    assert life.prior.high > middle * 3.0
     assert found.running_prior == pytest.approx(DOUBT)
-    assert found.unlogged_prior.median == pytest.approx(0.03, rel=0.2)
+    assert found.unlogged_prior.median == pytest.approx(UNLOGGED_WEIGHT, rel=0.2)
 
 
 def test_parts_that_outlive_their_life_dose_raise_it() -> None:
-    looks = [Observation(Load({"over_rev": 3000.0, "running": 1.0}), damaged=False)] * 6
+    looks = [Observation(Load({"over_rev": 90_000.0, "running": 1.0}), damaged=False)] * 6
     found = why_of(looks)
     (life,) = found.lives
     assert life.posterior is not None

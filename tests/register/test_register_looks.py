@@ -187,7 +187,9 @@ def test_standing_tells_what_sits_in_an_engine_and_what_it_showed(shop):
     assert (tracked.part_id, tracked.position) == ("RB-1", "2")
     assert tracked.stretches == (Stretch("E-1", BUILT, LATER),)
     assert tracked.grades == {"wiped": 2, "worn": 0}
-    assert tracked.sound_until == {"worn": (Stretch("E-1", BUILT, TORN_DOWN),)}
+    assert tracked.looked_until == dict.fromkeys(
+        ("wiped", "worn"), (Stretch("E-1", BUILT, TORN_DOWN),)
+    )
     assert (untracked.part_id, untracked.position, untracked.grades) == (None, "1", {})
     assert (gasket.part, gasket.position) == ("head_gasket", None)
     with pytest.raises(RegisterError, match="did you mean 'head_gasket'"):

@@ -26,7 +26,7 @@ from babbitt.register.records.parts import add_part
 from invented import SPEC
 
 LIFE = "[life]\n" + "".join(f"{kind} = 100.0\n" for kind in KINDS)
-TOML = SPEC + LIFE
+TOML = SPEC + LIFE + "[decision]\naccepted_risk = 0.07\n"
 SPEC_OF_BOOK = parse_spec(TOML, source="test")
 BUILT = datetime(2026, 1, 1, tzinfo=UTC)
 REFRESHED = BUILT + timedelta(days=30)

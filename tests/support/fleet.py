@@ -1,9 +1,10 @@
 """A seeded, invented fleet: what its engines took, what was found in them, and what was true.
 
-Doses are in lives of their kind, running time in hours. The doses of a run grow with its hours and
-with how hard it was driven, but mostly with luck: log-normal from run to run. What is true of a
-damage mode is drawn from the very beliefs that the model starts from; or its lives are one of each
-kind (ten, for a contributing cause), and the builder only guesses at them.
+Doses are in B10 lives of the damage mode, running time in hours; what the builder states as [life]
+is meant for the engine, whose many modes together fail the sooner. The doses of a run grow with its
+hours and with how hard it was driven, but mostly with luck: log-normal from run to run. What is
+true of a damage mode is drawn from the very beliefs that the model starts from; or its lives are
+one of each kind (ten, for a contributing cause), and the builder only guesses at them.
 """
 
 from __future__ import annotations
@@ -15,21 +16,29 @@ from typing import Literal
 
 import numpy as np
 
+from babbitt.damage.life import STEEPNESS, middle_of
 from babbitt.damage.model import UNLOGGED, Load, Observation
-from babbitt.damage.prior import Prior, priors_of
+from babbitt.damage.prior import MARGIN, Prior, priors_of
 from babbitt.model.damage_modes import RUNNING, DamageMode, parts
-from babbitt.model.engine_spec import LifeSection
+from babbitt.model.engine_spec import HALF_OF_ONE_IN_TEN, LifeSection
 from babbitt.model.kinds import KINDS
 
 World = Literal["doses", "guessed", "running"]
 """What does the damage: the logged doses, with lives that are drawn or guessed at; or running time
 alone."""
 
-STRIP_INTERVAL_H = 7.0
+BUILD_H = 7.0
+_B10 = (-math.log(0.9)) ** (1.0 / STEEPNESS)
+STATED = {
+    k: math.exp(-middle_of(k, HALF_OF_ONE_IN_TEN).log_ratio) / _B10 for k in (*KINDS, RUNNING)
+}
+"""What is stated for an engine of which one damage mode has a B10 life of 1."""
+
+STRIP_INTERVAL_H = BUILD_H * STATED[RUNNING] / MARGIN
 GUESS_SPREAD = math.log(2.0)  # of ln life: two guesses in three are right within a factor of two
 
 # Share of runs in which a dose is taken at all.
-_OCCURS = {
+OCCURS = {
     "over_rev.on_power": 0.6,
     "over_rev.driven": 0.15,
     "oil_starvation": 0.5,
@@ -49,7 +58,7 @@ MODES = tuple(
         (mode.primary, mode.contributing): mode
         for part in parts().values()
         for mode in part.modes.values()
-        if mode.causes and {*mode.causes} <= {*_OCCURS, *_WHOLES}
+        if mode.causes and {*mode.causes} <= {*OCCURS, *_WHOLES}
     }.values()
 )
 """One damage mode of each set of causes."""
@@ -109,7 +118,8 @@ class Fleet:
 
 def believed(mode: DamageMode, lives: Mapping[str, float]) -> tuple[Prior, Prior]:
     """What the builder believes: the stated lives do it, or the strip interval."""
-    by_doses, by_running = priors_of(mode, LifeSection(**lives), strip_interval_h=STRIP_INTERVAL_H)
+    stated = {kind: STATED[kind] * life for kind, life in lives.items()}
+    by_doses, by_running = priors_of(mode, LifeSection(**stated), strip_interval_h=STRIP_INTERVAL_H)
     return by_doses, by_running
 
 
@@ -164,18 +174,18 @@ def draw_questions(rng: np.random.Generator, fleet: Fleet, count: int) -> list[D
 def _draw_rates(rng: np.random.Generator, unlike: Unlike) -> Doses:
     """One engine's doses an hour in the runs in which they occur."""
     mean_of_run = math.exp(0.5 * (unlike.runs**2 + _DRIVING**2))
-    usual = _LIVES_A_BUILD / (STRIP_INTERVAL_H * mean_of_run)
-    return {c: usual / share * rng.lognormal(0.0, unlike.engines) for c, share in _OCCURS.items()}
+    usual = _LIVES_A_BUILD / (BUILD_H * mean_of_run)
+    return {c: usual / share * rng.lognormal(0.0, unlike.engines) for c, share in OCCURS.items()}
 
 
 def _draw_build(rng: np.random.Generator, rates: Doses, unlike: Unlike) -> Doses:
     """What one build of an engine takes until it is stripped."""
     runs = 6 + rng.poisson(_RUNS_A_BUILD - 6.0)
-    hours = rng.lognormal(math.log(STRIP_INTERVAL_H / _RUNS_A_BUILD), 0.35, runs)
+    hours = rng.lognormal(math.log(BUILD_H / _RUNS_A_BUILD), 0.35, runs)
     driving = rng.lognormal(0.0, _DRIVING, runs)
     # every engine here is driven alike: fatigue goes with hours
     doses = dict.fromkeys((RUNNING, "fatigue.rod", "fatigue.spring"), float(hours.sum()))
     for cause, rate in rates.items():
-        luck = rng.lognormal(0.0, unlike.runs, runs) * (rng.random(runs) < _OCCURS[cause])
+        luck = rng.lognormal(0.0, unlike.runs, runs) * (rng.random(runs) < OCCURS[cause])
         doses[cause] = float((rate * hours * driving * luck).sum())
     return doses | {kind: sum(doses[part] for part in split) for kind, split in _WHOLES.items()}

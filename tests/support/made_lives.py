@@ -10,6 +10,7 @@ import numpy as np
 from babbitt.damage.ledger import Ledger, Loads, Taken, column_of
 from babbitt.damage.looks import LikeParts
 from babbitt.damage.posterior import KEPT, Posterior
+from babbitt.damage.sudden import Severity
 from babbitt.model.damage_modes import causes, mode_named
 from babbitt.model.event import CERTAIN, Event
 from babbitt.model.kinds import KINDS
@@ -101,8 +102,12 @@ def a_ledger(
 def like_parts(
     part: str = "rod_bearing", *, now: Taken, events: Sequence[DatedEvent] = (), **changes
 ) -> LikeParts:
-    fields = {"positions": (None,), "sound": {}, "went_back": {}} | changes
+    fields = {"engine_id": "E1", "positions": (None,), "count": 1, "looked": {}} | changes
     return LikeParts(part=part, now=now, events=tuple(events), **fields)
+
+
+REPLACED = Severity(spreading=(1.0, 1e6), grades=(1e-6, 1e6, 1e-6))
+"""Sudden damage that is always of grade 3, on one piece."""
 
 
 def known(**causes_: tuple[float, float] | float) -> Posterior:
@@ -117,4 +122,5 @@ def known(**causes_: tuple[float, float] | float) -> Posterior:
         ess=512.0,
         observations=4,
         damaged=1,
+        severity=REPLACED,
     )

@@ -7,7 +7,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from babbitt.damage.looks import SoundLook
+from babbitt.damage.looks import LastLook
 from babbitt.model.damage_modes import parts
 from babbitt.model.engine_layout import EngineLayout
 from babbitt.present.reports.sheet_print import sheet_html, sheet_text
@@ -46,9 +46,10 @@ def test_the_likeliest_damage_comes_first() -> None:
 
 
 def test_what_was_found_sound_comes_later() -> None:
-    looked_at = {mode: SoundLook(day(5), HEAVY) for mode in parts()["main_bearing"].modes}
+    looked_at = {mode: LastLook(day(5), HEAVY) for mode in parts()["main_bearing"].modes}
     made = sheet(
-        like_parts("main_bearing", now=HEAVY, sound=looked_at), like_parts("rod_bearing", now=HEAVY)
+        like_parts("main_bearing", now=HEAVY, looked=looked_at),
+        like_parts("rod_bearing", now=HEAVY),
     )
     assert [item.part.name for item in made.items] == ["rod_bearing", "main_bearing"]
 
@@ -91,7 +92,7 @@ def test_it_names_what_to_look_for_to_measure_and_to_blame() -> None:
 
 
 def test_damage_that_is_still_in_is_remembered() -> None:
-    made = sheet(like_parts(now=HEAVY, went_back={"worn": 2}))
+    made = sheet(like_parts(now=HEAVY, looked={"worn": LastLook(day(5), HEAVY, 2)}))
     assert "Found worn, grade 2, and still in." in sheet_text(made, READER, {})
 
 

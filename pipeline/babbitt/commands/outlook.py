@@ -167,23 +167,26 @@ def _print_engine(each: Outlook, reader: Reader, rpm_at: Mapping[str, float]) ->
     _print_list("", reasons(each, reader, rpm_at))
     _print_list("What would change it:", would_change(each))
     _print_list("To keep in mind:", gaps_to_mind(each, reader))
-    listing = table("", "part", "damage", "now", "90 %", *_ahead(each.runs), left=2)
+    listing = table("", "part", "damage", "to replace now", "90 %", *_ahead(each.runs), left=2)
     rows = alike(each.modes)
     for modes in rows[:_SHOWN]:
         first = modes[0]
         listing.add_row(
             _place(first),
             ", ".join(mode.mode.title for mode in modes),
-            share(first.now.p),
-            _interval(first.now),
-            share(first.next.p),
-            _interval(first.next),
-            share(first.next_logged.p),
+            share(first.now.replace.p),
+            _interval(first.now.replace),
+            share(first.next.replace.p),
+            _interval(first.next.replace),
+            share(first.next.failed.p),
         )
     out.print(listing)
     if len(rows) > _SHOWN:
-        rest = share(rows[_SHOWN][0].next.p)
-        out.print(f"{len(rows) - _SHOWN} more are at most {rest} likely; --json lists them all.")
+        rest = share(rows[_SHOWN][0].next.replace.p)
+        out.print(
+            f"{len(rows) - _SHOWN} more are at most {rest} likely to need replacing; "
+            "--json lists them all."
+        )
     for sentence in (
         drawn_in_words(each),
         reach_in_words(each),
@@ -203,7 +206,7 @@ def _print_list(title: str, sentences: Iterable[str]) -> None:
 
 
 def _ahead(runs: int) -> tuple[str, str, str]:
-    return ("after 1 run" if runs == 1 else f"after {runs} runs", "90 %", "by what is logged")
+    return ("after 1 run" if runs == 1 else f"after {runs} runs", "90 %", "failed by then")
 
 
 def _place(mode: ModeOutlook) -> str:

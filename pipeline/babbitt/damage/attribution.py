@@ -17,7 +17,7 @@ from babbitt.model.records import DatedEvent
 UNEXPLAINED = 0.5
 """Where the log accounts for less than this, the assembly is to blame first."""
 
-SUSPECT = 0.25
+SUSPECT = 0.05
 """From this chance on, a part that was found sound or not looked at deserves a second look (common
 practice, no source)."""
 
@@ -113,7 +113,7 @@ class LookAgain:
     Attributes:
         mode: the damage mode to look for.
         positions: where they sat; None: the only one, or every one.
-        chance: that they are damaged.
+        chance: that they are worn or worse.
         blame: the first cause, and the events behind it.
         looked_at: whether they were looked at and found sound.
     """
@@ -157,7 +157,8 @@ def look_again(
     judged = [(each, posteriors[each.mode]) for each in spared if each.mode in posteriors]
     # modes may be alike
     asked = {(id(posterior), id(each.load)): (posterior, each.load) for each, posterior in judged}
-    likely = dict(zip(asked, chances(list(asked.values())), strict=True))
+    told = [each.worn for each in chances(list(asked.values()))]
+    likely = dict(zip(asked, told, strict=True))
     suspects: dict[tuple[str, tuple[str | None, ...]], LookAgain] = {}
     for each, posterior in judged:
         estimate = likely[id(posterior), id(each.load)]

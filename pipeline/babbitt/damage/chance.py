@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from babbitt.damage.gradual import Gradual, PieceLook
 from babbitt.damage.model import (
     UNLOGGED,
     Curves,
@@ -21,6 +22,7 @@ from babbitt.damage.sampling import resampled
 from babbitt.model.run import FloatArray
 
 _SEED = 7146
+_SHIFT = 197  # prime to the number of draws
 
 
 @dataclass(frozen=True)
@@ -51,45 +53,42 @@ Question = tuple[Posterior, Load]
 """A damage mode, and what a part has taken."""
 
 
-def chance(posterior: Posterior, load: Load) -> Estimate:
-    """Return the chance that a part is damaged by now.
+@dataclass(frozen=True)
+class Forecast:
+    """The chances of a part, or of any of several.
 
-    The mean over the draws, each with its own unseen dose: so parameters and unseen doses both
-    widen the interval.
+    Attributes:
+        now: by now.
+        then: after what lies ahead.
+    """
+
+    now: Chances
+    then: Chances
+
+
+def chance(posterior: Posterior, load: Load) -> Chances:
+    """Return the chances of a part by now.
+
+    The means over the draws, each with its own unseen dose: so parameters and unseen doses both
+    widen the intervals.
 
     Args:
         posterior: of the damage mode.
-        load: what the part has taken. One found sound at its last look is judged from there on.
+        load: what the part has taken. One fitted again is judged from its last look on.
     """
     return chances([(posterior, load)])[0]
 
 
-def chances(asked: Sequence[Question]) -> list[Estimate]:
-    """Return the chance that each part is damaged by now; see `chance`."""
+def chances(asked: Sequence[Question]) -> list[Chances]:
+    """Return the chances of each part by now; see `chance`."""
     if not asked:
         return []
     stack = _Stack(asked)
-    return _estimates(-np.expm1(-stack.total(stack.hazards(stack.now))))
-
-
-@dataclass(frozen=True)
-class Forecast:
-    """The chance that a part is damaged.
-
-    Attributes:
-        now: by now, as `chance` gives it.
-        then: after what lies ahead.
-        then_logged: the part of `then` that is by what is logged. What no log shows is no smaller
-            after a refresh, so it cannot speak for one.
-    """
-
-    now: Estimate
-    then: Estimate
-    then_logged: Estimate
+    return _chances(stack.reached(stack.now))
 
 
 def foretell(posterior: Posterior, load: Load, ahead: Mapping[str, FloatArray]) -> Forecast:
-    """Return the chance that a part is damaged now, and after what lies ahead.
+    """Return the chances of a part now, and after what lies ahead.
 
     Args:
         posterior: of the damage mode.
@@ -97,34 +96,59 @@ def foretell(posterior: Posterior, load: Load, ahead: Mapping[str, FloatArray]) 
         ahead: cause -> doses it may take next, one a possible future; shape (futures,), the same
             future at the same place for all causes. They widen the interval too.
     """
-    return forecasts([(posterior, load)], ahead)[0]
+    return forecasts([(posterior, load)], ahead)[0][0]
 
 
-def forecasts(asked: Sequence[Question], ahead: Mapping[str, FloatArray]) -> list[Forecast]:
-    """Return the chances of parts that have the same ahead of them; see `foretell`."""
+def forecasts(
+    asked: Sequence[Question],
+    ahead: Mapping[str, FloatArray],
+    *,
+    times: Sequence[int] | None = None,
+) -> tuple[list[Forecast], Forecast]:
+    """Return the chances of parts that have the same ahead of them, and of any of them.
+
+    Args:
+        asked: the damage modes and parts.
+        ahead: see `foretell`.
+        times: how many damage modes of the engine each question stands for; None: one each.
+    """
     if not asked:
-        return []
+        never = Estimate(0.0, 0.0, 0.0)
+        return [], Forecast(Chances(never, never, never), Chances(never, never, never))
     stack = _Stack(asked)
-    later = stack.hazards(stack.after(ahead))
-    now, then = stack.total(stack.hazards(stack.now)), stack.total(later)
-    logged = then - later[stack.first]
-    told = (_estimates(-np.expm1(-hazard)) for hazard in (now, then, logged))
-    return [Forecast(*each) for each in zip(*told, strict=True)]
+    now, then = stack.reached(stack.now), stack.reached(stack.after(ahead))
+    each = [Forecast(*told) for told in zip(_chances(now), _chances(then), strict=True)]
+    of_any = (_chances(_any(told, times or [1] * len(asked))) for told in (now, then))
+    return each, Forecast(*(told for (told,) in of_any))
+
+
+def _any(reached: FloatArray, times: Sequence[int]) -> FloatArray:
+    """Return the chances of any; shape (1, 3, draws).
+
+    What is believed of one damage mode says nothing of another, so that no draw of one belongs to
+    a draw of another: they are shifted against each other.
+    """
+    draws = reached.shape[-1]
+    spared = np.ones((1, 3, draws))
+    shifts = (_SHIFT * n for n in range(sum(times)))
+    for told, count in zip(1.0 - reached, times, strict=True):
+        for _ in range(count):
+            spared *= np.roll(told, next(shifts) % draws, axis=-1)
+    return 1.0 - spared
 
 
 def risk_after(posterior: Posterior, load: Load) -> Callable[[Mapping[str, FloatArray]], float]:
-    """Return what tells the chance, by what is logged, after what lies ahead; see `foretell`."""
+    """Return what tells the chance that a part is to be replaced after what lies ahead."""
     stack = _Stack([(posterior, load)])
 
     def risk(ahead: Mapping[str, FloatArray]) -> float:
-        hazard = stack.hazards(stack.after(ahead))
-        return float(-np.expm1(-hazard[1:].sum(axis=0)).mean())
+        return float(stack.reached(stack.after(ahead))[0, 1].mean())
 
     return risk
 
 
 def shares(posterior: Posterior, load: Load, *, found: bool = True) -> dict[str, Estimate]:
-    """Return each cause's share in damage: its part of the cumulative hazard.
+    """Return each cause's share in damage: its part of the cumulative hazard, or of the wear.
 
     Args:
         posterior: of the damage mode, with this very find among its observations.
@@ -138,14 +162,20 @@ def shares(posterior: Posterior, load: Load, *, found: bool = True) -> dict[str,
     stack = _Stack([(posterior, load)])
     hazard = stack.hazards(stack.now)
     would = -np.expm1(-hazard.sum(axis=0))
+    hazard /= hazard.sum(axis=0)
+    wear = posterior.gradual
+    sudden = len(would) - (len(wear.draws) if wear else 0)
+    if wear is not None:
+        columns = [1 + posterior.causes.index(cause) for cause in wear.causes]
+        hazard[:, sudden:] = 0.0
+        hazard[[0, *columns], sudden:] = wear.shares(stack.of_gradual(0, wear, stack.now))
     if not found:
-        hazard = hazard[:, resampled(would, len(would))]
-    elif any(load.unwatched.values()):
+        hazard = hazard[:, resampled(stack.reached(stack.now)[0, 0], len(would))]
+    elif sudden and any(load.unwatched.values()):
         # damage was found: an unseen dose that would have done it is the likelier one
         find = records_of([Observation(load, damaged=True)], posterior.causes)
-        seen = np.exp(log_likelihood(posterior.draws, find))
-        hazard = hazard[:, resampled(would / seen, len(would))]
-    hazard /= hazard.sum(axis=0)
+        seen = np.exp(log_likelihood(posterior.draws[:sudden], find))
+        hazard[:, :sudden] = hazard[:, resampled(would[:sudden] / seen, sudden)]
     unlogged, *logged = _estimates(hazard)
     return {**dict(zip(posterior.causes, logged, strict=True)), UNLOGGED: unlogged}
 
@@ -159,6 +189,7 @@ class _Stack:
     """
 
     def __init__(self, asked: Sequence[Question]) -> None:
+        self._asked = asked
         self._causes = [cause for posterior, _ in asked for cause in ("", *posterior.causes)]
         sizes = [1 + len(posterior.causes) for posterior, _ in asked]
         self.first = np.cumsum([0, *sizes[:-1]])
@@ -200,9 +231,32 @@ class _Stack:
         added[self._looked] -= self._before
         return added
 
-    def total(self, hazard: FloatArray) -> FloatArray:
-        """Return G of each question; shape (questions, draws)."""
-        return np.add.reduceat(hazard, self.first, axis=0)
+    def of_gradual(self, place: int, wear: Gradual, doses: FloatArray) -> FloatArray:
+        """Return the doses of a question as the draws of its gradual way have them."""
+        causes = self._asked[place][0].causes
+        rows = [self.first[place] + 1 + causes.index(cause) for cause in wear.causes]
+        own = doses[rows]
+        return own if own.shape[1] == 1 else own[:, -len(wear.draws) :]
+
+    def reached(self, doses: FloatArray) -> FloatArray:
+        """Return the chance of being worn, to replace, failed; shape (questions, 3, draws)."""
+        damaged = -np.expm1(-np.add.reduceat(self.hazards(doses), self.first, axis=0))
+        told = np.empty((len(damaged), 3, damaged.shape[1]))
+        for place, (posterior, load) in enumerate(self._asked):
+            far = posterior.severity.reached(load.pieces, damaged.shape[1], _SEED)
+            told[place] = damaged[place] * far
+            told[place, : max(load.grade - 1, 0)] = 1.0
+            if posterior.gradual is not None:
+                wear = posterior.gradual
+                told[place, :, -len(wear.draws) :] = wear.reached(
+                    self.of_gradual(place, wear, doses),
+                    engine_id=load.engine_id,
+                    pieces=load.pieces,
+                    looked=PieceLook(load.sound_at, load.grade, load.worn)
+                    if load.sound_at
+                    else None,
+                )
+        return told
 
 
 def _estimates(values: FloatArray) -> list[Estimate]:
@@ -212,3 +266,10 @@ def _estimates(values: FloatArray) -> list[Estimate]:
     low, high = ascending[:, round(0.05 * draws)], ascending[:, round(0.95 * draws) - 1]
     rows = values.mean(axis=1).tolist(), low.tolist(), high.tolist()
     return [Estimate(*row) for row in zip(*rows, strict=True)]
+
+
+def _chances(reached: FloatArray) -> list[Chances]:
+    """Return the chances of each question; shape (questions, 3, draws)."""
+    count, _, draws = reached.shape
+    told = _estimates(reached.reshape(3 * count, draws))
+    return [Chances(*told[3 * n : 3 * n + 3]) for n in range(count)]

@@ -13,8 +13,9 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import special
 
+from babbitt.damage.life import DOUBT
 from babbitt.damage.posterior import Fit, Posterior, weigh
-from babbitt.damage.prior import DOUBT, DOUBT_MODES
+from babbitt.damage.prior import DOUBT_MODES
 from babbitt.model.run import FloatArray
 
 _SHARES = 400  # quantiles that stand for the distribution of the share
@@ -28,7 +29,7 @@ def weigh_together(fits: Sequence[Fit]) -> list[Posterior]:
             no logged dose is a rival to running time, the others have no say.
     """
     rivals = [n for n, each in enumerate(fits) if len(each.priors) == 2 and each.priors[0].causes]
-    odds = [fits[n].samples[1].log_evidence - fits[n].samples[0].log_evidence for n in rivals]
+    odds = [fits[n].log_evidence(1) - fits[n].log_evidence(0) for n in rivals]
     beliefs = [[prior.belief for prior in each.priors] for each in fits]
     for n, doubt in zip(rivals, doubts_of(np.array(odds)).tolist(), strict=True):
         beliefs[n] = [1.0 - doubt, doubt]

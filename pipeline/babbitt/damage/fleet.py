@@ -8,6 +8,7 @@ from datetime import datetime
 from functools import cached_property
 
 from babbitt.damage.doubt import weigh_together
+from babbitt.damage.gradual import Piece
 from babbitt.damage.ledger import Ledger, Loads, usual_rates
 from babbitt.damage.looks import Seen
 from babbitt.damage.model import Observation
@@ -118,6 +119,7 @@ def _median_h(ran: Sequence[tuple[float, bool]]) -> float | None:
 def learn_modes(
     life: LifeSection,
     found: Mapping[DamageMode, Sequence[Observation]],
+    pieces: Mapping[DamageMode, Sequence[Piece]],
     *,
     usual_h: Mapping[str, float | None],
 ) -> dict[DamageMode, Posterior]:
@@ -130,6 +132,7 @@ def learn_modes(
         life: [life] of the engine spec; modes that need a dose that it does not state are left
             out.
         found: observations by damage mode.
+        pieces: the same piece by piece.
         usual_h: running hours that parts of each kind usually run, see `Fleet.usual_h`.
 
     Raises:
@@ -142,9 +145,11 @@ def learn_modes(
             continue
         # modes with the same causes are believed the same as long as the same was found of them
         looks = found.get(mode, ())
-        alike = tuple((id(look.load), look.damaged) for look in looks)
-        keys[mode] = key = mode.primary, mode.contributing, mode.clock, usual_h[mode.part], alike
+        alike = tuple((id(look.load), look.grades, look.worn) for look in looks)
+        causes = mode.primary, mode.contributing, mode.clock
+        keys[mode] = key = causes, mode.develops, usual_h[mode.part], alike
         if key not in fits:
-            fits[key] = fit(priors_of(mode, life, strip_interval_h=usual_h[mode.part]), looks)
+            priors = priors_of(mode, life, strip_interval_h=usual_h[mode.part])
+            fits[key] = fit(priors, looks, pieces.get(mode, ()), develops=mode.develops)
     learned = dict(zip(fits, weigh_together(list(fits.values())), strict=True))
     return {mode: learned[key] for mode, key in keys.items()}

@@ -8,7 +8,7 @@ known: a part's share of it is expected at the rate at which the fleet takes it 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -239,6 +239,7 @@ class Loads:
     def __init__(self, rates: FloatArray) -> None:
         self.rates = rates
         self._known: dict[tuple[Taken, Taken | None], Load] = {}
+        self._fitted: dict[tuple[object, ...], Load] = {}
 
     def of(self, now: Taken, sound: Taken | None = None) -> Load:
         """Return the load of a part.
@@ -250,6 +251,22 @@ class Loads:
         if (now, sound) not in self._known:
             self._known[now, sound] = self._load(now, sound)
         return self._known[now, sound]
+
+    def fitted(
+        self,
+        load: Load,
+        engine_id: str,
+        pieces: int,
+        grade: int = 0,
+        worn: float | None = None,
+    ) -> Load:
+        """Return the load of parts that sit in an engine; see `Load`."""
+        key = id(load), engine_id, pieces, grade, worn
+        if key not in self._fitted:
+            self._fitted[key] = replace(
+                load, engine_id=engine_id, pieces=pieces, grade=grade, worn=worn
+            )
+        return self._fitted[key]
 
     def _load(self, now: Taken, sound: Taken | None) -> Load:
         doses, unwatched_h, hours = now.doses, now.unwatched_h, now.running_h

@@ -11,12 +11,28 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from babbitt.damage.gradual import Piece, PieceLook
 from babbitt.damage.ledger import Ledger, Loads, Taken, taken_in
 from babbitt.damage.model import Load, Observation
 from babbitt.model.damage_modes import DamageMode, grades, mode_named
-from babbitt.model.finding import Disposition
+from babbitt.model.finding import Disposition, Measurement
 from babbitt.model.part_records import Look, Stretch
 from babbitt.model.records import DatedEvent
+
+
+@dataclass(frozen=True)
+class SeenPiece:
+    """What a look found on one piece.
+
+    Attributes:
+        key: the same for all looks at the piece.
+        grade: 0 sound to 4 failed.
+        worn: share of its allowance that was measured as gone; None: not measured.
+    """
+
+    key: tuple[object, ...]
+    grade: int
+    worn: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,7 +46,7 @@ class Seen:
         positions: where they sat; None: the only one, or every one.
         now: what they had taken since they were new.
         sound: what they had taken by the last look that found them sound; None: the first look.
-        damaged: whether any was found damaged.
+        pieces: what was found on each.
         begun: engine and UTC in and at which their running began; the same for all looks at them.
         fitted_again: whether all of them were fitted again as they were.
     """
@@ -41,22 +57,31 @@ class Seen:
     positions: tuple[str | None, ...]
     now: Taken
     sound: Taken | None
-    damaged: bool
+    pieces: tuple[SeenPiece, ...]
     begun: tuple[str, datetime | None]
     fitted_again: bool
 
+    @property
+    def damaged(self) -> bool:
+        """Whether any was found damaged."""
+        return any(piece.grade in damaged_grades() for piece in self.pieces)
+
 
 @dataclass(frozen=True, eq=False)
-class SoundLook:
-    """A look that found parts sound.
+class LastLook:
+    """The last look at parts before they were fitted again.
 
     Attributes:
         at: UTC, when.
         taken: what they had taken by then.
+        grade: that was found.
+        worn: share of their allowance that was measured as gone; None: not measured.
     """
 
     at: datetime
     taken: Taken
+    grade: int = 0
+    worn: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,30 +89,41 @@ class LikeParts:
     """Like parts that sit in an engine and have run alike.
 
     Attributes:
+        engine_id: the engine.
         part: kind of part of schemas/causes.toml.
         positions: where they sit; None: the only one, or every one.
+        count: how many there are.
         now: what they have taken since they were new.
         events: in the runs that they took it in.
-        sound: damage mode -> the last look that found them sound for it.
-        went_back: damage mode -> grade that was found before they were fitted again.
+        looked: damage mode -> the last look at them; modes that were not looked at are left out.
     """
 
+    engine_id: str
     part: str
     positions: tuple[str | None, ...]
+    count: int
     now: Taken
     events: tuple[DatedEvent, ...]
-    sound: Mapping[str, SoundLook]
-    went_back: Mapping[str, int]
+    looked: Mapping[str, LastLook]
+
+    @property
+    def went_back(self) -> Mapping[str, int]:
+        """Damage mode -> grade of damage that was found before they were fitted again."""
+        bad = damaged_grades()
+        return {mode: look.grade for mode, look in self.looked.items() if look.grade in bad}
 
     def load(self, mode: DamageMode, loads: Loads) -> Load:
         """Return what they have taken as the model of a damage mode reads it."""
-        look = self.sound.get(mode.name)
-        return loads.of(self.now, look.taken if look else None)
+        look = self.looked.get(mode.name)
+        load = loads.of(self.now, look.taken if look else None)
+        if look is None:
+            return loads.fitted(load, self.engine_id, self.count)
+        return loads.fitted(load, self.engine_id, self.count, look.grade, look.worn)
 
     def events_since(self, mode: DamageMode) -> tuple[DatedEvent, ...]:
-        """Return the events since the last look that found them sound for a damage mode."""
-        look = self.sound.get(mode.name)
-        if look is None:
+        """Return the events since the last look at them for a damage mode found them sound."""
+        look = self.looked.get(mode.name)
+        if look is None or look.grade in damaged_grades():
             return self.events
         return tuple(each for each in self.events if each.run_started_at >= look.at)
 
@@ -128,11 +164,32 @@ def damaged_grades() -> frozenset[int]:
     return frozenset(grade.value for grade in grades() if grade.damaged)
 
 
+LEAST_WEAR = 0.02
+"""Share of the allowance below which a measurement tells wear from none no longer (common
+practice, no source)."""
+
+
+def wear_share(as_built: float, found: Measurement) -> float | None:
+    """Return the share of its allowance that a part has worn, LEAST_WEAR or more; None: no limit.
+
+    Args:
+        as_built: what was measured in the build, in the unit of `found`.
+        found: what was measured at teardown; the limit that it moved towards counts.
+    """
+    limit = found.high if found.value >= as_built else found.low
+    if limit is None:  # it moved away from the only limit it has, or has none
+        return LEAST_WEAR if (found.low, found.high) != (None, None) else None
+    if limit == as_built:
+        return None
+    return max((found.value - as_built) / (limit - as_built), LEAST_WEAR)
+
+
 def seen_in(
     looks: Iterable[Look],
     lives: Lives,
     own_history_h: Callable[[Look], float],
     dispositions: Mapping[int, Disposition],
+    worn: Mapping[int, float],
 ) -> tuple[Seen, ...]:
     """Return looks at single parts as looks at sets of them, oldest first.
 
@@ -143,8 +200,8 @@ def seen_in(
         lives: of the parts.
         own_history_h: running hours of the part of a look from before it was first fitted.
         dispositions: what became of the part of each finding, by number of the finding.
+        worn: share of its allowance that was measured as gone, by number of the finding.
     """
-    bad = damaged_grades()
     sets: dict[tuple[datetime, str, str, str, Taken, Taken | None], list[Look]]
     sets = defaultdict(list)
     for look in looks:
@@ -164,12 +221,20 @@ def seen_in(
                 positions=tuple(look.position for look in members),
                 now=now,
                 sound=sound,
-                damaged=any(look.grade in bad for look in members),
+                pieces=tuple(
+                    SeenPiece(_piece_of(look), look.grade, worn.get(look.finding_id))
+                    for look in members
+                ),
                 begun=(first.stretches[0].engine_id, first.stretches[0].since),
                 fitted_again=all(dispositions[look.finding_id] == "reuse" for look in members),
             )
         )
     return tuple(sorted(seen, key=lambda each: (each.at, each.engine_id)))
+
+
+def _piece_of(look: Look) -> tuple[object, ...]:
+    first = look.stretches[0]
+    return (look.part_id or first.engine_id, look.position, first.since)
 
 
 def observations(seen: Iterable[Seen], loads: Loads) -> dict[DamageMode, list[Observation]]:
@@ -181,6 +246,36 @@ def observations(seen: Iterable[Seen], loads: Loads) -> dict[DamageMode, list[Ob
     """
     found: dict[DamageMode, list[Observation]] = defaultdict(list)
     for each in seen:
-        load = loads.of(each.now, each.sound)
-        found[each.mode].append(Observation(load, each.damaged))
+        found[each.mode].append(
+            Observation(
+                load=loads.of(each.now, each.sound),
+                damaged=each.damaged,
+                grades=tuple(piece.grade for piece in each.pieces),
+                worn=tuple(
+                    (piece.grade, piece.worn) for piece in each.pieces if piece.worn is not None
+                ),
+            )
+        )
     return dict(found)
+
+
+def pieces_in(seen: Iterable[Seen], loads: Loads) -> dict[DamageMode, list[Piece]]:
+    """Return the pieces that were looked at with all looks at each, by damage mode.
+
+    Args:
+        seen: the looks, oldest first.
+        loads: by the usual rates of the fleet.
+    """
+    found: dict[DamageMode, dict[tuple[object, ...], Piece]] = defaultdict(dict)
+    for each in seen:
+        load = loads.of(each.now, each.sound)
+        doses = {
+            cause: load.doses.get(cause, 0.0) + load.unwatched.get(cause, 0.0)
+            for cause in {*load.doses, *load.unwatched}
+        }
+        for piece in each.pieces:
+            before = found[each.mode].get(piece.key)
+            looks = before.looks if before else ()
+            look = PieceLook(doses, piece.grade, piece.worn)
+            found[each.mode][piece.key] = Piece(each.engine_id, (*looks, look))
+    return {mode: list(pieces.values()) for mode, pieces in found.items()}

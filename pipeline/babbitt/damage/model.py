@@ -52,13 +52,21 @@ class Load:
     Attributes:
         doses: cause -> dose since the part was new; a cause not named: none.
         unwatched: cause -> mean of the dose it may have taken unseen since the last look.
-        sound_at: cause -> dose at the last look that found it sound, at most that of `doses`;
-            empty: not looked at yet.
+        sound_at: cause -> dose at the last look after which it was fitted again, at most that of
+            `doses`; empty: not looked at yet.
+        engine_id: where it sits; "": in an engine of which nothing is known.
+        pieces: like parts that have taken this, asked about together.
+        grade: that the last look found; 0: sound, or not looked at yet.
+        worn: share of its allowance that was measured as gone at it; None: not measured.
     """
 
     doses: Mapping[str, float]
     unwatched: Mapping[str, float] = field(default_factory=dict)
     sound_at: Mapping[str, float] = field(default_factory=dict)
+    engine_id: str = ""
+    pieces: int = 1
+    grade: int = 0
+    worn: float | None = None
 
     def __post_init__(self) -> None:
         for cause, dose in [*self.doses.items(), *self.unwatched.items()]:
@@ -76,10 +84,14 @@ class Observation:
     Attributes:
         load: what it had taken by then.
         damaged: whether it, or any of them, was found damaged.
+        grades: of each of them; empty: not said.
+        worn: grade, and share of its allowance that was measured as gone, of those measured.
     """
 
     load: Load
     damaged: bool
+    grades: tuple[int, ...] = ()
+    worn: tuple[tuple[int, float], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -11,10 +11,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-from scipy import linalg, optimize
+from scipy import linalg, optimize, special
 
 from babbitt.model.run import FloatArray
 
@@ -26,6 +27,7 @@ LEAST_ESS = 100.0
 _PRIOR_SHARE = 0.2
 _TAIL = 6.0  # degrees of freedom: tails heavier than those of a normal posterior
 _CURVATURE_STEP = 1e-3
+_DIFFERENCE = 1e-4
 _FLATTEST = 0.5  # of the prior's own curvature, 1: a likelihood seldom flattens a peak for far
 
 
@@ -115,9 +117,33 @@ def sample_posterior(
         density = np.append(density, log_likelihood(fresh) + prior.log_density(fresh))
 
 
-def sample_prior(dimensions: int, *, seed: int) -> Sample:
+def by_differences(
+    log_likelihood: Callable[[FloatArray], FloatArray], points: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return `log_likelihood` at points, and its slopes there by central differences."""
+    count, d = points.shape
+    steps = _DIFFERENCE * np.eye(d)
+    around = np.concatenate([points[:, None, :] + steps, points[:, None, :] - steps], axis=1)
+    values = log_likelihood(np.concatenate([points, around.reshape(-1, d)]))
+    above, below = np.split(values[count:].reshape(count, 2 * d), 2, axis=1)
+    return values[:count], (above - below) / (2.0 * _DIFFERENCE)
+
+
+@lru_cache
+def even_points(count: int, dimensions: int) -> FloatArray:
+    """Return standard normal points, spread evenly; shape (dimensions, count).
+
+    A Kronecker sequence of the generalised golden ratio (Roberts 2018, from memory).
+    """
+    root = optimize.brentq(lambda x: x ** (dimensions + 1) - x - 1.0, 1.0, 2.0)
+    steps = (1.0 / root) ** np.arange(1, dimensions + 1)
+    places = (0.5 + np.outer(steps, np.arange(1, count + 1))) % 1.0
+    return np.asarray(special.ndtri(places))
+
+
+def sample_prior(dimensions: int) -> Sample:
     """Return FIRST_DRAWS draws from the standard normal prior: nothing was observed."""
-    points = np.random.default_rng(seed).standard_normal((FIRST_DRAWS, dimensions))
+    points = even_points(FIRST_DRAWS, dimensions).T
     return Sample(points, np.full(FIRST_DRAWS, 1.0 / FIRST_DRAWS), 0.0)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from babbitt.damage.fleet import Fleet, learn_modes
 from babbitt.damage.ledger import Loads
-from babbitt.damage.looks import observations
+from babbitt.damage.looks import observations, pieces_in
 from babbitt.damage.model import Observation
 from babbitt.damage.posterior import Posterior
 from babbitt.jobs.gather import Gathered
@@ -60,7 +60,8 @@ class Learning:
             loads = fleet.loads(spec.life, before=self._at)
             found = observations(fleet.seen, loads)
             usual_h = fleet.usual_h(self._at)
-            posteriors = learn_modes(spec.life, found, usual_h=usual_h)
+            pieces = pieces_in(fleet.seen, loads)
+            posteriors = learn_modes(spec.life, found, pieces, usual_h=usual_h)
             self._known[key] = Learned(fleet, posteriors, found, loads, usual_h)
         return self._known[key]
 

@@ -10,19 +10,33 @@ from functools import cached_property
 
 from babbitt.damage.fleet import BuildSpan, Fleet
 from babbitt.damage.ledger import Ledger, Taken, make_ledger
-from babbitt.damage.looks import LikeParts, Lives, SoundLook, damaged_grades, seen_in
+from babbitt.damage.looks import (
+    LastLook,
+    LikeParts,
+    Lives,
+    damaged_grades,
+    seen_in,
+    wear_share,
+)
 from babbitt.errors import SettingsError
 from babbitt.model.damage_modes import parts
 from babbitt.model.engine_layout import EngineLayout
 from babbitt.model.engine_spec import EngineSpec
 from babbitt.model.finding import Disposition
-from babbitt.model.part_records import HistoryRecord, Look, Standing, TeardownRecord
+from babbitt.model.part_records import (
+    FindingRecord,
+    HistoryRecord,
+    Look,
+    RecordedMeasurement,
+    Standing,
+    TeardownRecord,
+)
 from babbitt.model.positions import positions_of
 from babbitt.model.records import Build, DatedEvent
 from babbitt.register import Session
 from babbitt.register.queries.looks import looks, standings
 from babbitt.register.queries.run_exposures import RunExposure, run_exposures
-from babbitt.register.records import builds, engines, events, history, teardowns
+from babbitt.register.records import builds, engines, events, history, sheets, teardowns
 from babbitt.register.records.fitments import list_fitments
 
 
@@ -41,6 +55,8 @@ class Gathered:
         looks: oldest first.
         teardowns: oldest first.
         dispositions: what became of the part of each finding, by number of the finding.
+        worn: share of its allowance that was measured as gone, by number of the finding; those
+            without limit or as-built value are left out.
         histories_h: running hours of tracked parts from before they were first fitted, with when
             that was.
     """
@@ -55,6 +71,7 @@ class Gathered:
     looks: tuple[Look, ...]
     teardowns: tuple[TeardownRecord, ...]
     dispositions: Mapping[int, Disposition]
+    worn: Mapping[int, float]
     histories_h: Mapping[str, tuple[float, datetime]]
 
     def fleet_of(self, engine_id: str, *, at: datetime | None = None) -> Fleet:
@@ -66,7 +83,7 @@ class Gathered:
         ]
         return Fleet(
             ledgers={name: self.ledgers[name] for name in mates},
-            seen=seen_in(known, self.lives, self.own_history_h, self.dispositions),
+            seen=seen_in(known, self.lives, self.own_history_h, self.dispositions, self.worn),
             builds=tuple(self._span(build) for name in mates for build in self.builds[name]),
             lives={name: self.specs[name].life for name in mates},
         )
@@ -129,19 +146,20 @@ def gather(session: Session) -> Gathered:
         )
         for name in names
     }
+    built = builds.all_builds(session)
+    findings = teardowns.findings_of(session)
     return Gathered(
         specs=specs,
         faults=faults,
-        builds={n: found for n, found in builds.all_builds(session).items() if n in specs},
+        builds={name: theirs for name, theirs in built.items() if name in specs},
         runs=runs,
         events=found,
         ledgers=ledgers,
         lives=Lives(ledgers, found),
         looks=looks(session),
         teardowns=teardowns.teardowns_of(session),
-        dispositions={
-            each.finding_id: each.finding.disposition for each in teardowns.findings_of(session)
-        },
+        dispositions={each.finding_id: each.finding.disposition for each in findings},
+        worn=_measured_wear(findings, built, sheets.measurements_of(session)),
         histories_h=_part_histories(session, histories),
     )
 
@@ -161,7 +179,7 @@ def fitted_to(
     """
     places = {name: _places(gathered.specs[name].engine.arrangement) for name in engine_ids}
     there = standings(session, places, at=at)
-    return {name: like_parts(gathered, found) for name, found in there.items()}
+    return {name: like_parts(gathered, name, found) for name, found in there.items()}
 
 
 def _places(layout: EngineLayout) -> list[tuple[str, str | None]]:
@@ -174,44 +192,90 @@ def _places(layout: EngineLayout) -> list[tuple[str, str | None]]:
     return places
 
 
-def like_parts(gathered: Gathered, standings: Iterable[Standing]) -> tuple[LikeParts, ...]:
+def like_parts(
+    gathered: Gathered, engine_id: str, standings: Iterable[Standing]
+) -> tuple[LikeParts, ...]:
     """Return the parts that sit in an engine, those that have run alike together.
 
     Args:
         gathered: the logbook.
+        engine_id: the engine.
         standings: each part and what is known of it.
     """
     bad = damaged_grades()
     sets: dict[object, list[Standing]] = defaultdict(list)
     for each in standings:
-        went_back = tuple((mode, g) for mode, g in each.grades.items() if g in bad)
-        sound = tuple(each.sound_until.items())
-        key = each.part, each.stretches, gathered.own_history_h(each), sound, went_back
+        went_back = tuple(
+            (mode, grade, gathered.worn.get(each.finding_ids[mode]))
+            for mode, grade in each.grades.items()
+            if grade in bad
+        )
+        looked = tuple(each.looked_until.items())
+        key = each.part, each.stretches, gathered.own_history_h(each), looked, went_back
         sets[key].append(each)
     alone: dict[str, int] = defaultdict(int)
     for members in sets.values():
         alone[members[0].part] += 1
     return tuple(
-        _like(gathered, members, named=alone[members[0].part] > 1) for members in sets.values()
+        _like(gathered, engine_id, members, named=alone[members[0].part] > 1)
+        for members in sets.values()
     )
 
 
-def _like(gathered: Gathered, members: Sequence[Standing], *, named: bool) -> LikeParts:
+def _like(
+    gathered: Gathered, engine_id: str, members: Sequence[Standing], *, named: bool
+) -> LikeParts:
     """Return like parts; positions are named only where not all of the engine's are alike."""
-    first, lives, bad = members[0], gathered.lives, damaged_grades()
+    first, lives = members[0], gathered.lives
     own_h = gathered.own_history_h(first)
     return LikeParts(
+        engine_id=engine_id,
         part=first.part,
         positions=tuple(each.position for each in members) if named else (None,),
+        count=len(members),
         now=lives.taken(first.stretches, own_h),
         events=lives.events(first.stretches),
-        sound={
-            mode: SoundLook(until[-1].until, lives.taken(until, own_h))
-            for mode, until in first.sound_until.items()
+        looked={
+            mode: LastLook(
+                at=until[-1].until,
+                taken=lives.taken(until, own_h),
+                grade=first.grades[mode],
+                worn=gathered.worn.get(first.finding_ids[mode]),
+            )
+            for mode, until in first.looked_until.items()
             if until
         },
-        went_back={mode: grade for mode, grade in first.grades.items() if grade in bad},
     )
+
+
+def _measured_wear(
+    findings: Iterable[FindingRecord],
+    builds_of: Mapping[str, Sequence[Build]],
+    measured: Iterable[RecordedMeasurement],
+) -> dict[int, float]:
+    """Return the share of its allowance that each measured part has worn; see `Gathered.worn`.
+
+    The allowance reaches from what was measured in the build to the limit on that side.
+    """
+    as_built = {
+        (each.engine_id, each.refresh_id, built.part, built.position, built.measurement.name): built
+        for each in measured
+        for built in [each.built]
+    }
+    worn = {}
+    for record in findings:
+        found, teardown = record.finding, record.teardown
+        gauged = found.measurement
+        if gauged is None:
+            continue
+        build = builds_of[teardown.engine_id][teardown.build_number - 1]
+        key = teardown.engine_id, build.refresh_id, found.part, found.position, gauged.name
+        new = as_built.get(key)
+        if new is not None and new.measurement.unit == gauged.unit:
+            share = wear_share(new.measurement.value, gauged)
+            if share is not None:
+                worn[record.finding_id] = share
+    return worn
 
 
 def _part_histories(

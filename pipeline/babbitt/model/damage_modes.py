@@ -68,6 +68,7 @@ class DamageMode:
         unlogged: what else does it, in words.
         look_for: at teardown, in the trade's words.
         standard_term: ISO 7146-1 name of the damage to a plain bearing; None: not a bearing's.
+        develops: belief, before any teardown, that it comes on gradually.
     """
 
     part: str
@@ -79,6 +80,7 @@ class DamageMode:
     unlogged: str
     look_for: str
     standard_term: str | None
+    develops: float
 
     @property
     def causes(self) -> tuple[str, ...]:
@@ -242,4 +244,5 @@ def _mode(part: str, name: str, row: dict[str, Any]) -> DamageMode:
         unlogged=row["unlogged"],
         look_for=row["look_for"],
         standard_term=row.get("standard_term"),
+        develops=row["develops"],
     )

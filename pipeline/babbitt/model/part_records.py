@@ -350,14 +350,15 @@ class Standing:
         position: where it sits; None: the only one, or every one.
         part_id: the tracked part; None: nobody tracks it.
         stretches: what it ran since it was new or reworked, oldest first.
-        sound_until: damage mode -> what it had run when the last look at it found it sound for
-            that mode; modes that were not looked at, or not sound, are left out.
         grades: damage mode -> grade that the last look found.
+        finding_ids: damage mode -> number of the finding of that look.
+        looked_until: damage mode -> what it had run by it.
     """
 
     part: str
     position: str | None
     part_id: str | None
     stretches: tuple[Stretch, ...]
-    sound_until: Mapping[str, tuple[Stretch, ...]]
     grades: Mapping[str, int]
+    finding_ids: Mapping[str, int]
+    looked_until: Mapping[str, tuple[Stretch, ...]]

@@ -16,7 +16,7 @@ import pandas as pd
 
 from babbitt.damage.chance import chance
 from babbitt.damage.fleet import Fleet, learn_modes
-from babbitt.damage.looks import Seen, observations
+from babbitt.damage.looks import Seen, observations, pieces_in
 from babbitt.damage.posterior import Posterior, learn
 from babbitt.damage.prior import running_prior
 from babbitt.damage.scores import Decomposition, calibration_table, decompose
@@ -28,7 +28,7 @@ Track = Callable[[Iterable[Any], int], Iterable[Any]]
 
 @dataclass(frozen=True)
 class Forecast:
-    """The chance that a look would find damage, as foretold, and what it found.
+    """The chance that a look would find parts worn or worse, as foretold, and what it found.
 
     Attributes:
         engine_id: the engine.
@@ -128,8 +128,9 @@ def _foretell(fleet: Fleet, looks: Sequence[Seen]) -> Iterable[Forecast]:
     at = looks[0].at
     life = fleet.lives[looks[0].engine_id]
     usual_h, loads = fleet.usual_h(at), fleet.loads(life, before=at)
-    known = observations((each for each in fleet.seen if each.at < at), loads)
-    learned = learn_modes(life, known, usual_h=usual_h)
+    before = [each for each in fleet.seen if each.at < at]
+    known = observations(before, loads)
+    learned = learn_modes(life, known, pieces_in(before, loads), usual_h=usual_h)
     timed: dict[DamageMode, Posterior] = {}
     for look in looks:
         mode, build_h = look.mode, usual_h[look.mode.part]
@@ -137,14 +138,14 @@ def _foretell(fleet: Fleet, looks: Sequence[Seen]) -> Iterable[Forecast]:
             continue
         if mode not in timed:
             timed[mode] = learn([running_prior(build_h)], known.get(mode, ()))
-        load = loads.of(look.now, look.sound)
+        load = loads.fitted(loads.of(look.now, look.sound), look.engine_id, len(look.pieces))
         yield Forecast(
             engine_id=look.engine_id,
             at=at,
             mode=mode,
             positions=look.positions,
-            p=chance(learned[mode], load).p,
-            by_hours=chance(timed[mode], load).p,
+            p=chance(learned[mode], load).worn.p,
+            by_hours=chance(timed[mode], load).worn.p,
             looks=learned[mode].observations,
             damaged=look.damaged,
         )

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from babbitt.damage.chance import Estimate, Forecast, Question, forecasts
+from babbitt.damage.chance import Chances, Forecast, Question, forecasts
 from babbitt.damage.ledger import Loads
 from babbitt.damage.looks import LikeParts
 from babbitt.damage.model import Load
@@ -23,9 +24,9 @@ class ModeOutlook:
         mode: the damage mode.
         like: the parts.
         load: what they have taken.
-        now: chance that any of them is damaged.
+        now: chances of any of them.
         next: the same after the next runs.
-        next_logged: the same without what no log shows: what a refresh would take away.
+        develops: belief that the damage comes on gradually.
         looks: teardowns' looks that this was learned from.
         damaged: how many of them found damage.
     """
@@ -33,9 +34,9 @@ class ModeOutlook:
     mode: DamageMode
     like: LikeParts
     load: Load
-    now: Estimate
-    next: Estimate
-    next_logged: Estimate
+    now: Chances
+    next: Chances
+    develops: float
     looks: int
     damaged: int
 
@@ -47,10 +48,25 @@ class ModeOutlook:
             "damage_mode": self.mode.name,
             "now": asdict(self.now),
             "next": asdict(self.next),
-            "next_logged": asdict(self.next_logged),
+            "develops": self.develops,
             "looks": self.looks,
             "damaged": self.damaged,
         }
+
+
+@dataclass(frozen=True, eq=False)
+class EngineForecast:
+    """What is to be expected of an engine.
+
+    Attributes:
+        modes: each damage mode of each part, the likeliest to need replacing first.
+        now: chances that any part is so badly off in any of them.
+        next: the same after the next runs.
+    """
+
+    modes: tuple[ModeOutlook, ...]
+    now: Chances
+    next: Chances
 
 
 def forecast(
@@ -58,34 +74,37 @@ def forecast(
     posteriors: Mapping[DamageMode, Posterior],
     loads: Loads,
     ahead: Mapping[str, FloatArray],
-) -> tuple[ModeOutlook, ...]:
-    """Return the chance of each damage mode, the likeliest after the next runs first.
+) -> EngineForecast:
+    """Return the chances of each damage mode, and of any.
 
     Args:
         fitted: the parts of an engine.
         posteriors: by damage mode; modes without one are left out.
         loads: by the usual rates of the fleet.
         ahead: cause -> doses that the next runs may bring, see `Ahead.after`.
-
-    Returns:
-        Without the modes in which a part went back damaged: they need no forecast.
     """
     asked: dict[tuple[int, int], Question] = {}  # modes may be alike
     found = []
     for like in fitted:
         for mode in parts()[like.part].modes.values():
             posterior = posteriors.get(mode)
-            if posterior is None or mode.name in like.went_back:
+            if posterior is None:
                 continue
             load = like.load(mode, loads)
             asked[id(posterior), id(load)] = posterior, load
             found.append((mode, like, posterior, load))
-    told = dict(zip(asked, forecasts(list(asked.values()), ahead), strict=True))
+    times = Counter((id(posterior), id(load)) for _, _, posterior, load in found)
+    each, of_any = forecasts(list(asked.values()), ahead, times=[times[key] for key in asked])
+    told = dict(zip(asked, each, strict=True))
     modes = [
         _mode_outlook(mode, like, posterior, load, told[id(posterior), id(load)])
         for mode, like, posterior, load in found
     ]
-    return tuple(sorted(modes, key=lambda each: -each.next.p))
+    return EngineForecast(
+        modes=tuple(sorted(modes, key=lambda mode: -mode.next.replace.p)),
+        now=of_any.now,
+        next=of_any.then,
+    )
 
 
 def _mode_outlook(
@@ -97,7 +116,7 @@ def _mode_outlook(
         load=load,
         now=told.now,
         next=told.then,
-        next_logged=told.then_logged,
+        develops=posterior.develops,
         looks=posterior.observations,
         damaged=posterior.damaged,
     )

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from babbitt.damage.ledger import Loads, column_of
+from babbitt.damage.life import CONTRIBUTING_LIFE
 from babbitt.damage.looks import LikeParts
-from babbitt.damage.prior import CONTRIBUTING_LIFE
 from babbitt.model.damage_modes import RUNNING, DamageMode, causes, parts
 from babbitt.model.engine_spec import LifeSection
 from babbitt.model.kinds import KINDS

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from babbitt.damage.blame import Blame, blames_of
-from babbitt.damage.chance import Estimate, foretell, risk_after
+from babbitt.damage.chance import Chances, Estimate, foretell, risk_after
 from babbitt.damage.ledger import Loads
 from babbitt.damage.looks import LikeParts
-from babbitt.damage.model import UNLOGGED, Load
+from babbitt.damage.model import UNLOGGED
 from babbitt.damage.posterior import Posterior
 from babbitt.model.damage_modes import DamageMode
 from babbitt.model.engine_spec import DecisionSection, EngineSpec
+from babbitt.model.run import FloatArray
 from babbitt.model.service_limits import ServiceLimit
 from babbitt.outlook.ahead import MOST_RUNS, Ahead, Pool, draw_ahead
 from babbitt.outlook.call import Verdict, decide
@@ -22,6 +23,8 @@ from babbitt.outlook.forecast import ModeOutlook, forecast
 from babbitt.outlook.gaps import Coverage, Gap, gaps_of
 from babbitt.outlook.gauges import life_gauges, service_gauges
 from babbitt.outlook.reach import Reach, first_reach, passed
+
+_LEAST = 1e-9  # chance of being spared, where it divides
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,7 +60,7 @@ class EngineState:
 
 @dataclass(frozen=True)
 class Decisive:
-    """More on the damage mode that decides the call; chances are those by what is logged.
+    """More on the damage mode that decides the call; chances are of having to replace the part.
 
     Attributes:
         blame: the first cause that is logged, should the part be damaged.
@@ -85,7 +88,9 @@ class Outlook:
         pool: runs that those ahead are drawn from.
         verdict: the call.
         decisive: more on the damage mode that it rests on; None: none could be judged.
-        modes: each damage mode of each part, the likeliest after the next runs first.
+        modes: each damage mode of each part, the likeliest to need replacing first.
+        now: chances that any part is so badly off in any of them.
+        next: the same after the next runs.
         first: the limit that is reached first; None: no limit.
         passed: service limits that are reached already, the one most used first.
         drift: of oil pressure since the refresh; None: not known.
@@ -102,6 +107,8 @@ class Outlook:
     verdict: Verdict
     decisive: Decisive | None
     modes: tuple[ModeOutlook, ...]
+    now: Chances
+    next: Chances
     first: Reach | None
     passed: tuple[Reach, ...]
     drift: Drift | None
@@ -126,13 +133,13 @@ def look_ahead(
         service: service limits by kind of part.
     """
     ahead = draw_ahead(engine.pool, engine.loads.rates, runs=MOST_RUNS)
-    modes = forecast(engine.fitted, posteriors, engine.loads, ahead.after(runs))
+    foreseen = forecast(engine.fitted, posteriors, engine.loads, ahead.after(runs))
     lives = life_gauges(engine.fitted, engine.spec.life, ahead, engine.loads)
     services = service_gauges(engine.fitted, service, ahead, engine.loads)
     reached = passed(services)
     gaps = gaps_of(engine.coverage, engine.fitted, engine.pool, engine.spec.life, at=engine.at)
     verdict = decide(
-        modes,
+        foreseen,
         engine.spec.decision,
         drift=engine.drift,
         passed=reached,
@@ -146,7 +153,9 @@ def look_ahead(
         pool=engine.pool,
         verdict=verdict,
         decisive=_decisive(verdict, engine, posteriors, ahead, runs),
-        modes=modes,
+        modes=foreseen.modes,
+        now=foreseen.now,
+        next=foreseen.next,
         first=first_reach([*lives, *services]),
         passed=reached,
         drift=engine.drift,
@@ -171,21 +180,29 @@ def _decisive(
     blame = next((blame for blame in blames if blame.cause != UNLOGGED), None)
     if blame is None:  # the spec gives no life dose to any cause of it
         return None
-    if_sound = Load(on.load.doses, sound_at=on.load.doses)
+    if_sound = replace(on.load, unwatched={}, sound_at=on.load.doses, grade=0, worn=None)
     return Decisive(
         blame=blame,
-        if_sound=foretell(posterior, if_sound, ahead.after(runs)).then_logged,
-        runs_left=_runs_left(on, posterior, ahead, verdict.accepted),
+        if_sound=foretell(posterior, if_sound, ahead.after(runs)).then.replace,
+        runs_left=_runs_left(on, posterior, ahead, verdict),
         usual_h=engine.usual_h[on.mode.part],
     )
 
 
-def _runs_left(on: ModeOutlook, posterior: Posterior, ahead: Ahead, accepted: float) -> int | None:
-    """Return after how many runs the accepted risk is passed; the chance never falls with them."""
-    risk = risk_after(posterior, on.load)
+def _runs_left(on: ModeOutlook, posterior: Posterior, ahead: Ahead, verdict: Verdict) -> int | None:
+    """Return after how many runs the accepted risk is passed; the chance never falls with them.
+
+    Other damage modes are taken as they stand after the next runs.
+    """
+    own = risk_after(posterior, on.load)
+    others = (1.0 - verdict.chance.p) / max(1.0 - on.next.replace.p, _LEAST)
+
+    def risk(ahead: Mapping[str, FloatArray]) -> float:
+        return 1.0 - others * (1.0 - own(ahead))
+
     below, above = 0, MOST_RUNS + 1
     while above - below > 1:
         middle = (below + above) // 2
-        passed_by_then = risk(ahead.after(middle)) > accepted
+        passed_by_then = risk(ahead.after(middle)) > verdict.accepted
         below, above = (below, middle) if passed_by_then else (middle, above)
     return above if above <= MOST_RUNS else None

@@ -52,6 +52,7 @@ def outlook_json(outlook: Outlook, reader: Reader, rpm_at: Mapping[str, float]) 
         "doubts": [gap_in_words(gap, reader) for gap in outlook.gaps],
         "first_limit": _reach_json(outlook.first) if outlook.first else None,
         "drift": outlook.drift.to_json() if outlook.drift else None,
+        "engine": {"now": asdict(outlook.now), "next": asdict(outlook.next)},
         "modes": [mode.to_json() for mode in outlook.modes],
         "caution": CAUTION,
     }
@@ -220,7 +221,7 @@ def reach_in_words(outlook: Outlook) -> str:
 
 def evidence(outlook: Outlook) -> str:
     """Return what the chances were learned from, in words."""
-    means = "Damage is grade 2 (worn, reusable) or worse."
+    means = "To replace is grade 3 or worse."
     if not outlook.teardowns:
         return f"No teardown is recorded: the chances are the builder's own life doses. {means}"
     noun = "teardown" if outlook.teardowns == 1 else "teardowns"
@@ -234,16 +235,16 @@ def _of_risk(outlook: Outlook, reader: Reader, rpm_at: Mapping[str, float]) -> l
     on, more = outlook.verdict.decisive, outlook.decisive
     if on is None or more is None:
         return []
-    likely, accepted = on.next_logged, share(outlook.verdict.accepted)
-    subject = f"{_what(on)}: {share(likely.p)} likely by what is logged {_then(outlook)}"
+    likely, accepted = outlook.verdict.chance, share(outlook.verdict.accepted)
+    subject = f"{share(likely.p)} likely to have a part to replace {_then(outlook)}"
     match outlook.verdict.call:
         case "pull":
             text = f"{subject} ({_interval(likely)}), above the accepted {accepted}."
         case "inspect":
             text = f"{subject}, but it may be {share(likely.high)}; {accepted} is accepted."
         case "run on":
-            text = f"{subject} ({_interval(likely)}), and nothing likelier; {accepted} is accepted."
-    said = [text]
+            text = f"{subject} ({_interval(likely)}); {accepted} is accepted."
+    said = [capital(text), f"Likeliest: {_what(on).lower()}, {share(on.next.replace.p)}."]
     if outlook.decision.cost_refresh is not None:
         said.append(
             f"Running on is expected to cost {expected_cost(likely.p, outlook.decision):,.0f}, a "
@@ -254,9 +255,7 @@ def _of_risk(outlook: Outlook, reader: Reader, rpm_at: Mapping[str, float]) -> l
         if more.blame.cause == RUNNING and more.usual_h is not None:
             ran, usual = (duration(3600.0 * h) for h in (on.load.doses[RUNNING], more.usual_h))
             words += f", {ran}, where such parts usually run {usual}"
-        said.append(
-            f"First logged cause, should it be damaged: {words} ({share(more.blame.share.p)})."
-        )
+        said.append(f"What the log holds most against it: {words} ({share(more.blame.share.p)}).")
     return said
 
 
@@ -271,7 +270,7 @@ def _of_limit(reach: Reach) -> str:
 
 
 def _of_a_look(outlook: Outlook, on: ModeOutlook, more: Decisive) -> str:
-    likely = f"{share(more.if_sound.p)} likely by what is logged {_then(outlook)}"
+    likely = f"{share(more.if_sound.p)} likely to need replacing {_then(outlook)}"
     where = place(on.mode.part, on.like.positions)
     if more.if_sound.p > outlook.verdict.accepted:
         return f"A look at the {where} is not enough: found sound now, it would still be {likely}."

@@ -27,7 +27,7 @@ class Item:
     Attributes:
         part: kind of part.
         positions: where they sit, in the order in which to look; "" for a part without positions.
-        chance: of the likeliest damage mode; None: none of its modes can be judged.
+        chance: that the likeliest damage mode has them worn or worse; None: none can be judged.
         modes: damage modes, the likeliest first.
         blame: first cause of the likeliest damage mode; None: as `chance`.
         found_before: position -> finds of damage there in the fleet.
@@ -101,7 +101,7 @@ def _item(
 ) -> Item:
     part = parts()[like.part]
     chances = {
-        mode: chance(posteriors[mode], like.load(mode, loads))
+        mode: chance(posteriors[mode], like.load(mode, loads)).worn
         for mode in part.modes.values()
         if mode in posteriors
     }

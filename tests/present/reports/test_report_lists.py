@@ -37,7 +37,7 @@ def words_of(page: str) -> str:
     ("name", "said"),
     [
         ("runs", ("Peak, rpm", "E1")),
-        ("teardowns", ("Worst found", "Rod bearing 2 wiped", "2 of 2 by the log")),
+        ("teardowns", ("Worst found", "Rod bearing 2 wiped", "1 of 2 by the log")),
         ("logs", ("Taken in lately", "Sensors of E1")),
         ("register", ("Engines", "Where", "Journal", "rod bearing 2")),
     ],

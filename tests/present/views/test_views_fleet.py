@@ -46,9 +46,10 @@ def test_what_drove_a_call_is_a_phrase_of_its_weightiest_ground(engine_book: Log
     pulled, passed, idle = (engine.outlook for engine in read(engine_book).engines)
     on = pulled.verdict.decisive
     assert on is not None
+    any_of = pulled.verdict.chance
     assert because(pulled, METRIC) == (
-        f"{on.mode.part.replace('_', ' ')} {on.mode.title} {100 * on.next_logged.p:.0f} % "
-        f"({100 * on.next_logged.low:.0f}–{100 * on.next_logged.high:.0f} %)"
+        f"a part to replace {100 * any_of.p:.0f} % ({100 * any_of.low:.0f}–{100 * any_of.high:.0f} "
+        f"%), first {on.mode.part.replace('_', ' ')} {on.mode.title}"
     )
     assert because(passed, METRIC) == "rod bearing past its service limit of running hours"
     drifted = replace(pulled, verdict=replace(pulled.verdict, grounds=("pressure",)))

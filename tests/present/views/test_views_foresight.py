@@ -30,7 +30,7 @@ def told(foreseen: Foreseen) -> list[object]:
             foreseen.totals[name],
             outlook.verdict.call,
             outlook.verdict.grounds,
-            [(mode.mode.name, mode.now, mode.next, mode.next_logged) for mode in outlook.modes],
+            [(mode.mode.name, mode.now, mode.next, mode.develops) for mode in outlook.modes],
             outlook.drift,
             outlook.gaps,
         )

@@ -142,30 +142,39 @@ def drift_words(story: Story, prospect: Prospect, reader: Reader) -> str:
 
 
 def outlook_table(prospect: Prospect) -> TextTable:
-    """Return the chance of each damage mode, the likeliest after the next runs first."""
+    """Return the chance of each damage mode, the likeliest to need replacing first."""
     found = prospect.outlook
     rows = alike(found.modes)
     then = after(found.runs)
     rest = len(rows) - MODES_SHOWN
     more = ""
     if rest > 0:
-        more = f" {rest} more are at most {share(rows[MODES_SHOWN][0].next.p)} likely."
+        likeliest = share(rows[MODES_SHOWN][0].next.replace.p)
+        more = f" {rest} more are at most {likeliest} likely to need it."
     return TextTable(
-        columns=("Part", "Damage", "Now", "90 %", capital(then), "90 %", "By what is logged"),
+        columns=(
+            "Part",
+            "Damage",
+            "To replace now",
+            "90 %",
+            capital(then),
+            "90 %",
+            "Failed by then",
+        ),
         rows=tuple(
             (
                 capital(place(modes[0].mode.part, modes[0].like.positions)),
                 ", ".join(mode.mode.title for mode in modes),
-                share(modes[0].now.p),
-                _interval(modes[0].now),
-                share(modes[0].next.p),
-                _interval(modes[0].next),
-                share(modes[0].next_logged.p),
+                share(modes[0].now.replace.p),
+                _interval(modes[0].now.replace),
+                share(modes[0].next.replace.p),
+                _interval(modes[0].next.replace),
+                share(modes[0].next.failed.p),
             )
             for modes in rows[:MODES_SHOWN]
         ),
         caption=(
-            "Chance that a part is worn or worse, now and "
+            "Chance that a part needs replacing, now and "
             f"{after(found.runs, found.pool.circuit)}.{more}"
         ),
         left=2,

@@ -98,8 +98,7 @@ _Key = Callable[[FleetEngine], Any]
 
 
 def _urgency(engine: FleetEngine) -> tuple[int, float]:
-    on = engine.outlook.verdict.decisive
-    return URGENCY.index(engine.call), -(on.next_logged.p if on else 0.0)
+    return URGENCY.index(engine.call), -engine.outlook.verdict.chance.p
 
 
 def _used(kind: Kind) -> _Key:
@@ -183,10 +182,10 @@ def because(outlook: Outlook, reader: Reader) -> str:
     grounds, on = outlook.verdict.grounds, outlook.verdict.decisive
     match grounds[0] if grounds else None:
         case "risk" | "interval" | "low risk" if on is not None:
-            likely = on.next_logged
+            likely = outlook.verdict.chance
             what = f"{place(on.mode.part, on.like.positions)} {on.mode.title}"
             ends = f"{100 * likely.low:.0f}–{100 * likely.high:.0f} %"
-            return f"{what} {share(likely.p)} ({ends})"
+            return f"a part to replace {share(likely.p)} ({ends}), first {what}"
         case "pressure" if outlook.drift is not None:
             return f"oil pressure {share(-outlook.drift.change)} lower than fresh"
         case "limit":

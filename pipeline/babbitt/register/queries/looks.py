@@ -221,8 +221,9 @@ def _standing(part: str, piece: _Piece, memory: _Memory) -> Standing:
         position=piece.position,
         part_id=piece.part_id,
         stretches=piece.stretches,
-        sound_until={mode: before.stretches for mode, before in seen.items() if not before.damaged},
         grades={mode: before.finding.finding.grade for mode, before in seen.items()},
+        finding_ids={mode: before.finding.finding_id for mode, before in seen.items()},
+        looked_until={mode: before.stretches for mode, before in seen.items()},
     )
 
 
