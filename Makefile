@@ -41,6 +41,9 @@ bench-series: $(VENV)/dev-ready  ## simulate a series of 1,000 engines and 20 TB
 bench-large: $(VENV)/dev-ready  ## measure memory and speed of taking in logs of 2 GB
 	$(BIN)/python tests/benchmarks/large.py
 
+worlds: $(VENV)/dev-ready  ## judge the damage model in simulated worlds whose truth is known
+	$(IMPORTS) $(BIN)/python tests/worlds/worlds.py --table docs/worlds.md
+
 demo-logs: $(VENV)/run-ready  ## make demo_logs again from its seeded script
 	$(BIN)/python -m demo_logs.make
 
@@ -120,4 +123,4 @@ $(VENV)/dev-ready: $(VENV)/run-ready requirements-dev.lock
 	$(BIN)/pip install --quiet --require-hashes -r requirements-dev.lock
 	touch $@
 
-.PHONY: help demo test check bench bench-season bench-growth bench-series bench-large demo-logs crash faults crowd soak dialects laps first-try fuzz fuzz-handed fuzz-pages fuzz-guided screenshots lock clean
+.PHONY: help demo test check bench bench-season bench-growth bench-series bench-large worlds demo-logs crash faults crowd soak dialects laps first-try fuzz fuzz-handed fuzz-pages fuzz-guided screenshots lock clean
