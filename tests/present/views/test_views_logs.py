@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import time
 from datetime import UTC, datetime
@@ -100,6 +101,15 @@ def test_a_name_is_kept_as_text_and_is_never_a_path(book: Logbook, name: str) ->
     made = set(book.root.parent.rglob("*")) - before
     inbox = book.root / ".uploads"
     assert made == {inbox, inbox / token, inbox / token / "log", inbox / token / "about.json"}
+
+
+def test_a_log_that_came_before_there_were_remedies_still_waits(book: Logbook) -> None:
+    token = send(book, log_text())
+    about = book.root / ".uploads" / token / "about.json"
+    told = json.loads(about.read_text(encoding="utf-8"))
+    del told["remedies"]
+    about.write_text(json.dumps(told | {"option": "--unit oil_pressure=bar"}), encoding="utf-8")
+    assert find_waiting(book, token).remedies == ()
 
 
 def test_pieces_out_of_order_or_beyond_what_was_said_are_refused(book: Logbook) -> None:

@@ -14,8 +14,9 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
+from typing import Any
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
 
 from babbitt.errors import LogRefusedError, Remedy
 from babbitt.logbook.folder import Logbook, saying_what_failed
@@ -84,6 +85,12 @@ class Waiting(_Kept):
     refused: str | None = None
     remedies: tuple[Remedy, ...] = ()
     sha256: str | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _without_option(cls, told: Any) -> Any:
+        """Leave out what was kept in place of remedies: what settles a log is found again."""
+        return {k: v for k, v in told.items() if k != "option"} if isinstance(told, dict) else told
 
 
 def begin(book: Logbook, name: str, size: int, modified_at: datetime) -> str:
