@@ -49,6 +49,7 @@ NO_EFFECT = 100.0
 """Stands for ln eta of a cause that does nothing, in draws of the other explanation."""
 
 _SEED = 7146
+_NEGLIGIBLE = 0.02  # belief
 
 
 @dataclass(frozen=True)
@@ -187,6 +188,9 @@ def weigh(fitted: Fit, beliefs: Sequence[float]) -> Posterior:
     foretold = ways + np.log(beliefs)[:, None]
     after = np.exp(foretold - foretold.max())
     after /= after.sum()
+    for sample, belief in zip(fitted.gradual, after[:, 1], strict=False):
+        if belief > _NEGLIGIBLE:  # draws of what is not believed are hardly used
+            _settled(sample, len(fitted.pieces))
     sudden, develops = after[:, 0], float(after[:, 1].sum())
     within = sudden / sudden.sum() if sudden.sum() > 0.0 else np.array(beliefs)
     weights = [belief * sample.weights for belief, sample in zip(within, samples, strict=True)]
@@ -247,10 +251,9 @@ def _gradual_sample(prior: GradualPrior, pieces: Sequence[Piece]) -> Sample:
     def log_likelihood(points: FloatArray) -> FloatArray:
         return gradual.log_likelihood(prior.mean + prior.spread * points, rows)
 
-    sample = sample_posterior(
+    return sample_posterior(
         log_likelihood, partial(by_differences, log_likelihood), len(prior.mean), seed=_SEED
     )
-    return _settled(sample, len(pieces))
 
 
 def _settled(sample: Sample, records: int) -> Sample:
