@@ -161,7 +161,7 @@ class Logbook:
         >>> totals = book.totals("NB-01")
         >>> today = totals[totals["build_number"] == totals["build_number"].max()]
         >>> today.set_index("kind").loc["oil_starvation", "used"].round(2)
-        np.float64(1.04)
+        np.float64(1.11)
 
         Raises:
             RegisterError: no such engine.
@@ -195,7 +195,7 @@ class Logbook:
     def outlook(
         self, engine: str | None = None, runs: int = 1, at: Instant | None = None
     ) -> pd.DataFrame:
-        """Chances of damage by part and damage mode, as the table `outlook` has them.
+        """Chances by part and damage mode of worn, to replace and failed, as `outlook` has them.
 
         It supports, and never replaces, the judgement of the engine's builder and the rules of the
         series; an engine that may let go at speed is a fire and a track hazard: when in doubt, pull
@@ -226,13 +226,16 @@ class Logbook:
                 mode.mode.part,
                 [place for place in mode.like.positions if place is not None],
                 mode.mode.name,
-                *astuple(mode.now),
-                *astuple(mode.next),
+                mode.develops,
+                state,
+                *astuple(getattr(mode.now, state)),
+                *astuple(getattr(mode.next, state)),
                 mode.looks,
                 mode.damaged,
             )
             for each in outlooks(self._book, engine, runs=runs, at=when).engines
             for mode in each.modes
+            for state in ("worn", "replace", "failed")
         )
         return _frame("outlook", rows)
 

@@ -156,7 +156,7 @@ def test_an_engine_was_not_built_after_what_it_ran(with_engine):
 
 def test_a_note_is_no_book(with_engine):
     long = "x" * 10_001
-    with pytest.raises(RegisterError, match="note is 10,001 characters long: shorten it to 10,000"):
+    with pytest.raises(RegisterError, match="is 10,001 characters long: shorten it to 10,000"):
         write(with_engine, builds.add_refresh, "E-1", MAY, long)
     refresh = write(with_engine, builds.add_refresh, "E-1", MAY, long[1:])
     with pytest.raises(RegisterError, match="reason is 10,001"):

@@ -338,4 +338,4 @@ def test_a_reading_lost_until_the_log_ends_counts_where_the_rate_leaves_a_doubt(
         [] if confidence is None else [confidence]
     )
     (warning,) = run.info.warnings
-    assert ("settle it with `babbitt review`" in warning) == (confidence is not None)
+    assert ("settle it in a review" in warning) == (confidence is not None)

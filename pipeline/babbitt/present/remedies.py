@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shlex
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
@@ -64,10 +65,17 @@ def options_text(remedies: Iterable[Remedy]) -> str:
     return " ".join(texts[0] for texts in _options(remedies))
 
 
+def quoted(text: str) -> str:
+    """Return a word as every shell takes it whole: as it is, or in quotes where it must be."""
+    if re.fullmatch(r"[\w@%+=:,./°²³µ-]+", text):
+        return text
+    return shlex.quote(text) if re.search(r'["$`\\!]', text) else f'"{text}"'
+
+
 def in_terminal(remedies: Sequence[Remedy]) -> list[str]:
     """What to type, a line for each step, and one for all that is stated with the same."""
     lines = [
-        _COMMANDS[each.option].format(target=shlex.quote(each.target))
+        _COMMANDS[each.option].format(target=quoted(each.target))
         for each in remedies
         if each.option in _COMMANDS
     ]
@@ -113,4 +121,4 @@ def _option(remedy: Remedy) -> str:
     value = remedy.value or _OPEN.get(remedy.option, "")
     target = remedy.target or _OPEN_TARGET.get(remedy.option, "")
     flag, _, form = _OPTIONS[remedy.option].partition(" ")
-    return f"{flag} {shlex.quote(form.format(target=target, value=value))}" if form else flag
+    return f"{flag} {quoted(form.format(target=target, value=value))}" if form else flag

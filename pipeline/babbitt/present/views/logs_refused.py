@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import shlex
 from datetime import datetime
 
 from babbitt.logbook.folder import Logbook
 from babbitt.model.plain_text import capital
-from babbitt.present.remedies import options_text
+from babbitt.present.remedies import options_text, quoted
 from babbitt.present.views.logs_inbox import waiting_logs
 from babbitt.register.records import refusals
 from babbitt.register.records.refusals import Refusal
@@ -40,7 +39,7 @@ def settling_command(refusal: Refusal) -> str | None:
     options = options_text(refusal.remedies)
     if not options:
         return None
-    file, engine_id = shlex.quote(refusal.file), shlex.quote(refusal.engine_id)
+    file, engine_id = quoted(refusal.file), quoted(refusal.engine_id)
     return f"babbitt ingest {file} --engine {engine_id} {options}"
 
 
