@@ -32,7 +32,7 @@ def stretched(shop: Shop, *words: object) -> float:
     asked = ("--runs", 20, "--at", "2026-05-06", "--json")
     (found,) = shop("outlook", "E1", *asked, *words).json
     (mode,) = [each for each in found["modes"] if each["part"] == "rod_bolt"]
-    return float(mode["next"]["p"])
+    return float(mode["next"]["replace"]["p"])
 
 
 def test_the_outlook_is_worse_where_the_engine_is_over_revved(season: Shop) -> None:

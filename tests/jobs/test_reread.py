@@ -104,7 +104,7 @@ def test_a_misread_run_is_told_and_its_events_are_doubtful(book: Logbook, misrea
 def test_reading_it_again_mends_file_events_and_doubts(book: Logbook, misread: str) -> None:
     record = reread(book, misread, IN_BAR)
     assert record.doubts == ()
-    assert record.conversions[0] == "Oil pressure: bar to kPa (unit given with --unit)."
+    assert record.conversions[0] == "Oil pressure: bar to kPa (unit as stated)."
     assert events_of(book, misread) == [("low_oil_pressure", CERTAIN, None)]
     pressure = book.read_run("E1", misread).signals["oil_pressure"].values
     assert np.median(pressure) == pytest.approx(420.0, abs=30.0)

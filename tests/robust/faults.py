@@ -165,7 +165,8 @@ def _badly_told(result: Result) -> Iterator[str]:
     """Yield what of a failed command's answer is not for a person to read."""
     if result.status not in (0, 1):
         yield f"exit status {result.status}"
-    said = " ".join(result.err.split())
+    lines = [line for line in result.err.splitlines() if "the same with" not in line]
+    said = " ".join(" ".join(lines).split())
     if result.status == 1 and not said.endswith("."):
         yield f"no sentence: {said!r}"
     if _NOT_A_SENTENCE.search(said):

@@ -7,6 +7,7 @@ tests/register/test_register_migrations.py.
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import sqlite3
 from collections.abc import Iterator
@@ -19,10 +20,12 @@ from typing import Any
 import crowd
 import pytest
 import telling
-from sqlalchemy import URL, column, create_engine, insert, inspect, select, table
+from sqlalchemy import URL, Text, column, create_engine, insert, inspect, select, table
+from sqlalchemy.types import TypeEngine
 
-from babbitt.errors import LogbookError
+from babbitt.errors import LogbookError, Remedy
 from babbitt.logbook.folder import open_logbook
+from babbitt.present.remedies import options_text
 from babbitt.register.migrations import HEAD
 from babbitt.register.migrations.upgrade import known_revisions, upgrade
 from babbitt.register.tables.part_models import Base
@@ -31,6 +34,8 @@ from exchange_books import make_full_book
 
 EARLIER = sorted(known_revisions() - {"0001", HEAD})
 TABLES = {each.name: each for each in Base.metadata.sorted_tables}
+
+FATIGUE = re.compile(r"fatigue_s=[^,)]+")
 
 Rows = dict[str, list[dict[str, Any]]]
 
@@ -51,7 +56,7 @@ def rows_of(url: URL) -> Rows:
         found = {}
         for name in (name for name in TABLES if there.has_table(name)):
             names = [each["name"] for each in there.get_columns(name)]
-            known = [column(each, TABLES[name].c[each].type) for each in names]
+            known = [column(each, type_of(name, each)) for each in names]
             keys = [column(each.name) for each in TABLES[name].primary_key]
             read = connection.execute(select(*known).select_from(table(name)).order_by(*keys))
             found[name] = [dict(row) for row in read.mappings()]
@@ -67,6 +72,31 @@ def as_text(confidence: str) -> str:
     return f"low: {'; '.join(reasons)}" if reasons else "high"
 
 
+def type_of(name: str, column_name: str) -> TypeEngine[Any]:
+    """The type of a column, of one that is no more too."""
+    there = TABLES[name].c
+    return there[column_name].type if column_name in there else Text()
+
+
+def options_of(remedies: list[dict[str, str]]) -> str:
+    """Remedies as programs before revision 0011 wrote them: as options of a command."""
+    return options_text([Remedy(**each) for each in remedies])
+
+
+def spelt(name: str, row: dict[str, Any], revision: str) -> dict[str, Any]:
+    """A row as programs of an earlier revision wrote it."""
+    if name == "event" and revision < "0006":
+        return row | {"confidence": as_text(row["confidence"])}
+    if name == "refusal" and revision < "0011":
+        return row | {"option": options_of(row["remedies"])}
+    if name == "run" and revision < "0012":
+        doubts = [dict(each) for each in row["doubts"]]
+        return row | {
+            "doubts": [each | {"options": options_of(each.pop("remedies"))} for each in doubts]
+        }
+    return row
+
+
 def make_old(url: URL, revision: str, rows: Rows) -> None:
     """Make a register of an earlier revision that holds of `rows` what it can."""
     engine = create_engine(url)
@@ -75,11 +105,9 @@ def make_old(url: URL, revision: str, rows: Rows) -> None:
         there = inspect(connection)
         for name in (name for name in rows if there.has_table(name) and rows[name]):
             names = {each["name"] for each in there.get_columns(name)}
-            into = table(name, *(column(each, TABLES[name].c[each].type) for each in names))
-            some = [{key: row[key] for key in names} for row in rows[name]]
-            for row in some if name == "event" and revision < "0006" else ():
-                row["confidence"] = as_text(row["confidence"])
-            connection.execute(insert(into), some)
+            into = table(name, *(column(each, type_of(name, each)) for each in names))
+            some = [spelt(name, row, revision) for row in rows[name]]
+            connection.execute(insert(into), [{key: row[key] for key in names} for row in some])
     engine.dispose()
 
 
@@ -119,13 +147,15 @@ def test_a_logbook_of_an_earlier_program_tells_what_it_told(
         assert rows_of(sqlite_url(kept)) == before
     files = {name for name in after.pop("files") if name != "book/register.sqlite"}
     assert files <= set(told.pop("files"))
+    if revision < "0007":  # what turns took of rods and springs is summed by the next search
+        after["totals"] = [FATIGUE.sub("fatigue_s=0.0", text) for text in after["totals"]]
+        told["totals"] = [FATIGUE.sub("fatigue_s=0.0", text) for text in told["totals"]]
     assert told == after
     assert telling.faults_of(folder) == []
     now = rows_of(url)
     for name, rows in before.items():
-        for row in rows if name == "event" and revision < "0006" else ():
-            del row["confidence"]  # `told` holds it, as it reads now
-        assert [{key: row[key] for key in rows[0]} for row in now[name]] == rows if rows else True
+        then = [spelt(name, row, revision) for row in now[name]]
+        assert [{key: row[key] for key in rows[0]} for row in then] == rows if rows else True
 
 
 @pytest.mark.parametrize("old_shop", ["sqlite"], indirect=True)
