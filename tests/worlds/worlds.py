@@ -199,8 +199,8 @@ def rows(seeds: Sequence[int], names: Sequence[str], seen: Sequence[int]) -> lis
 TITLE = """# The damage model in worlds whose truth is known
 
 Two or ten engines, three teardowns each, four pieces, 20 seeds, one damage mode; `make worlds`
-writes this. The target is cover of 85-95 % everywhere, and 80 % of the gain after thirty; not all of
-it is met.
+writes this. The target is cover of 85-95 % everywhere, and 80 % of the gain after thirty; not all
+of it is met.
 """
 
 HEAD = """| world | teardowns | squared error | base rate | knowing one | skill | of his gain \

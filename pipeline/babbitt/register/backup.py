@@ -9,9 +9,10 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import cast
+from typing import Any, cast
 
-from sqlalchemy import insert, select
+from sqlalchemy import Select, column, insert, select, table
+from sqlalchemy.dialects import sqlite
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
@@ -172,12 +173,11 @@ def _is_plain(kind: str, first_page: int, sql: str | None) -> bool:
 def _json_is_readable(file: sqlite3.Connection) -> bool:
     tables = [row[0] for row in file.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
     try:
-        for table in tables:
-            columns = file.execute("SELECT name, type FROM pragma_table_info(?)", (table,))
-            for column in [name for name, kind in columns if kind == "JSON"]:
-                quoted = ['"' + each.replace('"', '""') + '"' for each in (column, table)]
-                query = "SELECT {} FROM {}".format(*quoted)  # noqa: S608 - quoted
-                for (text,) in file.execute(query):
+        for held_in in tables:
+            columns = file.execute("SELECT name, type FROM pragma_table_info(?)", (held_in,))
+            for name in [name for name, kind in columns if kind == "JSON"]:
+                read: Select[Any] = select(column(name)).select_from(table(held_in))
+                for (text,) in file.execute(str(read.compile(dialect=sqlite.dialect()))):
                     json.loads("null" if text is None else text)
     except (TypeError, ValueError, RecursionError):
         return False
