@@ -28,7 +28,7 @@ def test_what_is_stated_with_the_same_step_is_one_line_ready_to_paste() -> None:
         Remedy("unit", "oil_pressure", "kPa"),
         Remedy("started"),
     ]
-    assert options_text(remedies) == "--unit oil_pressure=kPa --map 'Ch 7=boost' --started WHEN"
+    assert options_text(remedies) == '--unit oil_pressure=kPa --map "Ch 7=boost" --started WHEN'
     assert in_terminal(remedies) == [f"the same with {options_text(remedies)}"]
 
 
@@ -42,4 +42,4 @@ def test_a_refusal_ends_with_what_to_type(shop: Shop) -> None:
 
 
 def test_a_serial_with_blanks_is_quoted() -> None:
-    assert in_terminal([Remedy("remove_part", "RB 7")]) == ["babbitt part remove 'RB 7' --at WHEN"]
+    assert in_terminal([Remedy("remove_part", "RB 7")]) == ['babbitt part remove "RB 7" --at WHEN']

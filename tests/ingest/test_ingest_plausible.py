@@ -49,6 +49,4 @@ def test_every_missing_unit_is_told_at_once_with_its_options() -> None:
         "values 90 to 92 would fit °C",
     ):
         assert said in str(error)
-    assert options_text(error.remedies) == (
-        "--unit oil_pressure=psi --unit 'coolant_temperature=°C'"
-    )
+    assert options_text(error.remedies) == ("--unit oil_pressure=psi --unit coolant_temperature=°C")

@@ -73,7 +73,7 @@ def test_the_command_that_settles_one_can_be_pasted() -> None:
     psi = (Remedy("unit", "oil_pressure", "psi"),)
     refusal = Refusal("a" * 64, "my run.csv", "E1", "No unit.", psi, MAY)
     assert settling_command(refusal) == (
-        "babbitt ingest 'my run.csv' --engine E1 --unit oil_pressure=psi"
+        'babbitt ingest "my run.csv" --engine E1 --unit oil_pressure=psi'
     )
     assert settling_command(Refusal("a" * 64, "my run.csv", "E1", "No rpm.", (), MAY)) is None
 
