@@ -8,7 +8,7 @@ from scipy.special import fresnel
 
 from babbitt.laps.motion import GRAVITY_M_S2, Motion
 from babbitt.laps.recurrence import bend_of
-from babbitt.laps.shape import curvature_of, reckoned_map
+from babbitt.laps.shape import reckoned_map
 
 
 def test_a_constant_bend_is_a_circle() -> None:
@@ -40,13 +40,18 @@ def test_a_figure_of_eight_turns_by_nothing() -> None:
     assert course.closing_m == pytest.approx(0.0, abs=1e-6)
 
 
-def test_the_curvature_of_a_clothoid_grows_with_its_length() -> None:
+def test_a_line_whose_curvature_grows_with_its_length_is_a_clothoid() -> None:
     """The clothoid is the Fresnel integrals: x = a C(s/a), y = a S(s/a), curvature pi s / a²."""
-    scale = 100.0
-    s = np.linspace(0.0, 120.0, 601)
-    y, x = (scale * each for each in fresnel(s / scale))
-    found = curvature_of(x, y)
-    assert found[5:-5] == pytest.approx(np.pi * s[5:-5] / scale**2, rel=1e-3, abs=1e-6)
+    scale, length, n = 100.0, 200.0, 4000  # one whole turn
+    s = (np.arange(n) + 0.5) * length / n
+    course = reckoned_map(np.pi * s / scale**2, length)
+    y, x = (scale * each for each in fresnel(np.arange(n) * length / n / scale))
+    end_y, end_x = (scale * each for each in fresnel(length / scale))
+    # the map is closed by taking the miss off evenly along the line
+    share = np.arange(n) / n
+    assert np.array(course.x_m) == pytest.approx(x - end_x * share, abs=0.05)
+    assert np.array(course.y_m) == pytest.approx(y - end_y * share, abs=0.05)
+    assert course.closing_m == pytest.approx(np.hypot(end_x, end_y), abs=0.05)
 
 
 def test_lateral_acceleration_over_speed_squared_is_curvature() -> None:

@@ -55,8 +55,8 @@ FAULTS = (
     Fault(
         "the missing share of pressure is dropped from the dose",
         DOSES,
-        "* missing**2 / MISSING_AS_BEFORE",
-        "/ MISSING_AS_BEFORE",
+        "* missing**2 / HALF_MISSING",
+        "/ HALF_MISSING",
         DETECTION,
     ),
     Fault(

@@ -19,7 +19,7 @@ STRUCK_SHARE = 0.02
 """Of mechanical_rpm: so far past it a turn bends or strikes as much as it fatigues (our own
 choice)."""
 
-MISSING_AS_BEFORE = 0.5
+HALF_MISSING = 0.5
 """A turn with this share of its pressure missing counts for as much of a turn."""
 
 OIL_KG_M3 = 850.0
@@ -71,7 +71,7 @@ def dry_turns(
     head_kpa = centrifugal_head_kpa(speed_rpm, crankpin_mm or 0.0)
     left, usual = pressure_kpa - head_kpa, np.maximum(reference_kpa - head_kpa, LEAST_KPA)
     missing = np.clip(1.0 - left / usual, 0.0, 1.0)
-    lost: FloatArray = speed_rpm / 60.0 * missing**2 / MISSING_AS_BEFORE
+    lost: FloatArray = speed_rpm / 60.0 * missing**2 / HALF_MISSING
     return lost
 
 

@@ -261,9 +261,11 @@ def _layout(motion: Motion, passes: _Passes, course: Layout | None) -> Layout:
     else:
         corners = ()
     laps = _laps(motion, passes)
+    # half a lap may come again as well as a whole one does
+    sure = passes.alike >= HIGH_LIKENESS and passes.found_by != "lateral_g"
     return Layout(
         passes.found_by,
-        "high" if passes.alike >= HIGH_LIKENESS else "low",
+        "high" if sure else "low",
         shape.length_m,
         laps,
         corners,

@@ -157,13 +157,6 @@ def positioned_map(x_m: FloatArray, y_m: FloatArray) -> CourseMap:
     return _closed("position", x_m, y_m)
 
 
-def curvature_of(x_m: FloatArray, y_m: FloatArray) -> FloatArray:
-    """Return the curvature of a line through points, 1/m, positive to the left; shape of both."""
-    dx, dy = np.gradient(x_m), np.gradient(y_m)
-    ddx, ddy = np.gradient(dx), np.gradient(dy)
-    return (dx * ddy - dy * ddx) / np.maximum((dx**2 + dy**2) ** 1.5, 1e-9)
-
-
 def _closed(by: str, x: FloatArray, y: FloatArray) -> CourseMap:
     share = np.linspace(0.0, 1.0, len(x))
     miss = x[-1] - x[0], y[-1] - y[0]

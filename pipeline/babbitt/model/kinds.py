@@ -169,11 +169,6 @@ KINDS: dict[Kind, HarmKind] = {
 """Every kind of harm, in the order in which every table lists them."""
 
 
-def kinds_resting_on(channel: str) -> tuple[Kind, ...]:
-    """Kinds whose events are doubtful where a channel is doubted."""
-    return tuple(kind for kind, about in KINDS.items() if channel in about.rests_on)
-
-
 def kinds_without(channel: str) -> tuple[Kind, ...]:
     """Kinds that cannot be seen in a run without a channel."""
     return tuple(kind for kind, about in KINDS.items() if channel in (about.channel, *about.needs))

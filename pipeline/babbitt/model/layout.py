@@ -115,7 +115,8 @@ class Layout:
     Attributes:
         found_by: lap_number, beacon, lap_time or distance, as logged; position; bends of the road
             over distance; lateral_g over time.
-        confidence: low where passes of a place are not much alike.
+        confidence: low where passes of a place are not much alike, or lateral acceleration alone
+            tells them.
         length_m: of a usual lap; None where unknown.
         laps: in their order, without a hole.
         corners: along the lap.
